@@ -1,0 +1,154 @@
+"""What meaning gives: events, each with the words it came from and the questions it raises."""
+
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+
+from pydantic import BaseModel, ConfigDict
+
+
+class EventKind(StrEnum):
+    """What a stretch of speech does to the record."""
+
+    COUNT = "count"
+    ADDITION = "addition"
+    REMOVAL = "removal"
+    CORRECTION = "correction"
+    PHASE = "phase"
+    VERDICT = "verdict"
+    RECEIPT = "receipt"
+    LABEL = "label"
+    DRAW = "draw"
+    SET_UP = "set_up"
+    REMARK = "remark"
+
+
+class Phase(StrEnum):
+    """When in the case a count belongs."""
+
+    INITIAL = "initial"
+    RELIEF = "relief"
+    CLOSING_CAVITY = "closing_cavity"
+    CLOSING = "closing"
+    FINAL = "final"
+
+
+class Verdict(StrEnum):
+    """What the two people say at the end of a count."""
+
+    CORRECT = "correct"
+    NOT_CORRECT = "not_correct"
+    RECOUNT = "recount"
+
+
+class Spoken(StrEnum):
+    """How a quantity was said."""
+
+    SEQUENCE = "sequence"
+    TOTAL = "total"
+    PACK = "pack"
+
+
+class QuestionCode(StrEnum):
+    """Why a person is asked. The sentence beside it says it in words."""
+
+    # raised by meaning: was it heard right?
+    LOW_CONFIDENCE = "low_confidence"
+    OTHER_READING = "other_reading"
+    TEEN_OR_TEN = "teen_or_ten"
+    NUMBER_SKIPPED = "number_skipped"
+    NUMBER_REPEATED = "number_repeated"
+    NUMBER_SWAPPED = "number_swapped"
+    SEQUENCE_START = "sequence_start"
+    SEQUENCE_CUT_OFF = "sequence_cut_off"
+    TOTAL_DISAGREES = "total_disagrees"
+    NO_ITEM = "no_item"
+    NO_QUANTITY = "no_quantity"
+    UNCLEAR_CORRECTION = "unclear_correction"
+    STRENGTH_MISSING = "strength_missing"
+    EXPIRY_PAST = "expiry_past"
+    EXPIRY_UNREADABLE = "expiry_unreadable"
+    LABEL_INCOMPLETE = "label_incomplete"
+    # raised by the tally: does it fit the kit and what was counted before?
+    PACK_SHORT = "pack_short"
+    PACK_OVER = "pack_over"
+    NOT_EXPECTED = "not_expected"
+    IMPLAUSIBLE = "implausible"
+    COUNT_DISAGREES = "count_disagrees"
+    NOTHING_TO_CORRECT = "nothing_to_correct"
+    VERDICT_CONFLICT = "verdict_conflict"
+
+
+class Question(BaseModel):
+    """A machine-readable code and one sentence for people."""
+
+    model_config = ConfigDict(frozen=True)
+
+    code: QuestionCode
+    sentence: str
+
+
+class Strength(BaseModel):
+    """A concentration as it was said.
+
+    ``unit`` is a UCUM code (``%``, ``mg/mL``, ``ug/mL``, ``[U]/mL``, ``meq/mL``, ``g``, ``mg``,
+    ``[U]``) or ``ratio``, where ``value`` is the second number of ``1:value``.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    value: Decimal
+    unit: str
+
+
+class MedicationDetail(BaseModel):
+    """What was said about a medication or solution; ``None`` where nothing was said.
+
+    ``name`` and ``additive`` are medication ids of the kit. ``volume_ml`` is millilitres. A month
+    and year of expiry mean the last day of that month. ``container`` is ``cup``, ``basin``,
+    ``bowl``, ``pitcher`` or ``syringe``.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    name: str | None = None
+    strength: Strength | None = None
+    additive: str | None = None
+    additive_strength: Strength | None = None
+    volume_ml: Decimal | None = None
+    expiry: date | None = None
+    lot: str | None = None
+    container: str | None = None
+
+
+class Event(BaseModel):
+    """One thing that was said.
+
+    ``item`` is an item id of the kit, a medication id for receipt, label and draw, or ``None``
+    where none was heard. ``unit`` is ``each`` for countable things and a UCUM code for volumes.
+    ``sequence`` holds the spoken numbers in order where the quantity was counted one by one.
+    ``group`` is the kit's count group for a phase or verdict about one group. A correction
+    carries the item and quantity now meant (both ``None`` for "strike that"). ``place`` is where a
+    set-up item was put. Times are seconds from the start of the source; ``words`` are the words as
+    heard; ``confidence`` is 0..1.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    kind: EventKind
+    item: str | None = None
+    quantity: int | Decimal | None = None
+    unit: str | None = None
+    phase: Phase | None = None
+    group: str | None = None
+    verdict: Verdict | None = None
+    spoken: Spoken | None = None
+    sequence: tuple[int, ...] = ()
+    medication: MedicationDetail | None = None
+    place: str | None = None
+    speaker: str | None = None
+    start_s: float
+    end_s: float
+    words: str
+    confidence: float = 1.0
+    questions: tuple[Question, ...] = ()
