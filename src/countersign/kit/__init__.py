@@ -1,0 +1,16 @@
+from countersign.kit.check import Mistake, check_kit
+from countersign.kit.model import Group, Item, Kit, Medication
+from countersign.kit.pronounce import pronunciations_of
+from countersign.kit.read import demo_kit_path, read_kit
+
+__all__ = [
+    "Group",
+    "Item",
+    "Kit",
+    "Medication",
+    "Mistake",
+    "check_kit",
+    "demo_kit_path",
+    "pronunciations_of",
+    "read_kit",
+]
