@@ -1,0 +1,242 @@
+"""Fine-tune the network with CTC on shards of speech.
+
+    python train.py --base final.mdl --data DIR [DIR ...] --valid DIR --out acoustic.pt
+
+The learning rate of the pretrained layers rises over ``--warm`` steps and falls along a cosine to
+the end of the time; the new output layer learns alone for the first ``--head-steps``. An
+exponential moving average of the weights is what is checked and saved. With ``--watch`` new shards
+that appear in the data folders are picked up while training runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import math
+import random
+import time
+from pathlib import Path
+
+import torch
+import torch.nn.functional as F
+from augment import Augmenter, AugmentSettings, mask
+from corpus import Utterance, read_shard
+from features import HOP, RATE, Mfcc, frame_count
+from network import STEP, Network, read_components
+from score import phone_errors
+
+SOURCE_WEIGHT = {"kokoro": 0.35, "people": 0.2, "espeak": 0.25, "flite": 0.2}  # share of batches
+BUCKETS = 16
+
+
+class Corpus:
+    """All training audio in one int16 tensor on the device, with length buckets for batches."""
+
+    def __init__(
+        self, folders: list[Path], device: str, seed: int, voices: int, shares: dict[str, float]
+    ) -> None:
+        """Read from ``folders``; ``shares`` are shares of the batches by source."""
+        self.folders, self.device, self.voices = folders, device, voices
+        self.shares = shares
+        self.rng = random.Random(seed)
+        self.seen: set[Path] = set()
+        self.audio = torch.zeros(RATE, dtype=torch.int16, device=device)
+        self.lines: list[Utterance] = []
+        self.buckets: list[list[int]] = []
+
+    def refresh(self) -> bool:
+        """Read shards that appeared since the last call; True when there were any."""
+        parts, offset = [self.audio], len(self.audio)
+        for folder in self.folders:
+            for index in sorted(folder.glob("*.jsonl")):
+                if index in self.seen:
+                    continue
+                self.seen.add(index)
+                audio, lines = read_shard(index)
+                parts.append(torch.from_numpy(audio.copy()).to(self.device))
+                for u in lines:
+                    if u.set != "train" or not self._allowed(u):
+                        continue
+                    # A CTC target needs an output frame a phone, and one more between equals.
+                    if u.length / HOP / STEP < 0.9 * len(u.phones) or not u.phones:
+                        continue
+                    u.start += offset
+                    self.lines.append(u)
+                offset += len(audio)
+        if len(parts) == 1:
+            return False
+        self.audio = torch.cat(parts)
+        self._bucket()
+        return True
+
+    def _allowed(self, u: Utterance) -> bool:
+        """Limits the number of Kokoro voices (for the comparison of voice counts)."""
+        return u.source != "kokoro" or int(u.voice.rsplit("-", 1)[1]) < self.voices
+
+    def _bucket(self) -> None:
+        hours: dict[str, float] = {}
+        for u in self.lines:
+            hours[u.source] = hours.get(u.source, 0.0) + u.length / RATE / 3600
+        self.hours = hours
+        share = {s: self.shares[s] / h for s, h in hours.items()}
+        order = sorted(range(len(self.lines)), key=lambda i: self.lines[i].length)
+        # Short utterances count for at least a second, so that single words are seen often.
+        self.weight = [share[u.source] * max(u.length / RATE, 1.0) ** 0.5 for u in self.lines]
+        size = max(1, len(order) // BUCKETS)
+        self.buckets = [order[k : k + size] for k in range(0, len(order), size)]
+        self.bucket_weight = [sum(self.weight[i] for i in b) for b in self.buckets]
+
+    def draw(self, seconds: float, largest: int) -> tuple[list[int], list[int], list[list[int]]]:
+        """A batch: start and length in samples, and phone targets."""
+        r = self.rng
+        bucket = r.choices(self.buckets, self.bucket_weight)[0]
+        longest = self.lines[bucket[-1]].length / RATE + 0.5
+        count = max(16, min(largest, int(seconds / longest)))
+        starts, lengths, targets = [], [], []
+        for i in r.choices(bucket, [self.weight[i] for i in bucket], k=count):
+            u = self.lines[i]
+            start, length, phones = u.start, u.length, u.phones
+            if u.words and r.random() < 0.5:  # cut out some of the words
+                first = r.randrange(len(u.words))
+                last = min(len(u.words) - 1, first + r.choice([0, 0, 0, 1, 1, 2, 3]))
+                begin, end = u.words[first][0], u.words[last][1]
+                if end - begin > 0.12 * RATE:
+                    start, length = u.start + begin, end - begin
+                    phones = [p for w in u.words[first : last + 1] for p in w[2]]
+            starts.append(start)
+            lengths.append(length)
+            targets.append(phones)
+        return starts, lengths, targets
+
+
+def features(
+    mfcc: Mfcc, audio: torch.Tensor, samples: torch.Tensor, settings: AugmentSettings
+) -> tuple[torch.Tensor, torch.Tensor]:
+    """Warped and masked MFCC, and the number of frames of each utterance."""
+    n = len(audio)
+    device = audio.device
+    warps = torch.randint(0, len(Mfcc.WARPS), (n,), device=device)
+    plain = torch.rand(n, device=device) > settings.warp_share
+    warps = torch.where(plain, torch.full_like(warps, Mfcc.NEUTRAL), warps)
+    log_mel = mfcc.log_mel(audio * 32767, dither=random.choice([0.0, 1.0, 1.0]), warps=warps)
+    frames = frame_count(samples).clamp(max=log_mel.shape[1])
+    k = torch.arange(log_mel.shape[1], device=device)
+    last = torch.minimum(k, frames[:, None] - 1)
+    log_mel = mask(log_mel, frames, settings)
+    log_mel = torch.gather(log_mel, 1, last[..., None].expand(-1, -1, log_mel.shape[2]))
+    return mfcc.cepstra(log_mel), frames
+
+
+def validate(network: Network, mfcc: Mfcc, folder: Path, limit: int) -> dict[str, float]:
+    """Phone error rate of each voice of the validation shards, clean and narrow-band."""
+    out: dict[str, float] = {}
+    for index in sorted(folder.glob("*.jsonl")):
+        audio, lines = read_shard(index)
+        out |= phone_errors(network, mfcc, audio, lines, limit)
+    return out
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--base", required=True, help="nnet3 final.mdl with the starting weights")
+    parser.add_argument("--start", help="continue from this checkpoint")
+    parser.add_argument("--data", nargs="+", type=Path, required=True)
+    parser.add_argument("--valid", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seconds", type=float, default=540)
+    parser.add_argument("--lr", type=float, default=1e-3, help="output layer")
+    parser.add_argument("--body", type=float, default=0.3, help="pretrained layers, share of --lr")
+    parser.add_argument("--floor", type=float, default=0.02, help="last share of the rate")
+    parser.add_argument("--head-steps", type=int, default=400)
+    parser.add_argument("--warm", type=int, default=600)
+    parser.add_argument("--batch-seconds", type=float, default=400)
+    parser.add_argument("--batch-largest", type=int, default=192)
+    parser.add_argument("--average", type=float, default=0.998)
+    parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--watch", action="store_true")
+    parser.add_argument("--check-every", type=float, default=120, help="seconds")
+    parser.add_argument("--share", nargs="*", default=[], help="SOURCE=SHARE of the batches")
+    parser.add_argument("--kokoro-voices", type=int, default=10**6)
+    parser.add_argument("--set", nargs="*", default=[], help="NAME=VALUE of AugmentSettings")
+    parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    parser.add_argument("--name", default="")
+    a = parser.parse_args()
+    begin = time.monotonic()
+    random.seed(a.seed)
+    torch.manual_seed(a.seed)
+    torch.backends.cuda.matmul.allow_tf32 = True
+    settings = AugmentSettings(**{k: json.loads(v) for k, v in (s.split("=") for s in a.set)})
+    shares = SOURCE_WEIGHT | {k: float(v) for k, v in (s.split("=") for s in a.share)}
+    corpus = Corpus(a.data, a.device, a.seed, a.kokoro_voices, shares)
+    while not corpus.refresh() or not corpus.lines:
+        time.sleep(2)
+    network = Network(read_components(a.base)).to(a.device)
+    if a.start:
+        network.load_state_dict(torch.load(a.start, map_location=a.device))
+    network.dropout = 0.1
+    mfcc = Mfcc(a.device)
+    head = list(network.out.parameters())
+    body = [p for n, p in network.named_parameters() if p.requires_grad and "out." not in n]
+    optimizer = torch.optim.AdamW(
+        [{"params": body}, {"params": head}], weight_decay=1e-3, fused=a.device == "cuda"
+    )
+    mean = copy.deepcopy(network).eval()
+    augmenter = Augmenter(corpus.audio, settings, a.seed)
+    step, losses, next_check, next_look = 0, [], a.check_every, 20.0
+    say = {k: round(v, 2) for k, v in corpus.hours.items()}
+    print(a.name, "hours", say, "utterances", len(corpus.lines), flush=True)
+    while (spent := time.monotonic() - begin) < a.seconds:
+        if a.watch and spent > next_look:
+            next_look = spent + 30
+            if corpus.refresh():
+                augmenter.audio = corpus.audio
+        fall = 0.5 + 0.5 * math.cos(math.pi * min(1.0, spent / a.seconds))
+        rate = a.lr * min(1.0, step / a.warm) * (a.floor + (1 - a.floor) * fall)
+        optimizer.param_groups[0]["lr"] = rate * a.body * (step >= a.head_steps or bool(a.start))
+        optimizer.param_groups[1]["lr"] = rate
+        starts, lengths, targets = corpus.draw(a.batch_seconds, a.batch_largest)
+        with torch.no_grad():
+            audio, samples = augmenter.batch(starts, lengths)
+            x, frames = features(mfcc, audio, samples, settings)
+        with torch.autocast(a.device, torch.bfloat16, enabled=a.device == "cuda"):
+            scores = network(x)
+        log = scores.float().log_softmax(-1).transpose(0, 1)
+        flat = torch.tensor([p for t in targets for p in t], device=a.device)
+        sizes = torch.tensor([len(t) for t in targets])
+        counts = ((frames + STEP - 1) // STEP).cpu().clamp(max=log.shape[0])
+        loss = F.ctc_loss(log, flat, counts, sizes, zero_infinity=True)
+        optimizer.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(network.parameters(), 2.0)
+        optimizer.step()
+        step += 1
+        with torch.no_grad():
+            decay = min(a.average, (1 + step) / (20 + step))
+            pairs = zip(mean.parameters(), network.parameters(), strict=True)
+            old, new = zip(*((m, p) for m, p in pairs if p.requires_grad), strict=True)
+            torch._foreach_lerp_(list(old), list(new), 1 - decay)
+        if step % 20 == 0:
+            losses.append(loss.item())
+        if spent > next_check:
+            next_check = spent + a.check_every
+            torch.save(mean.state_dict(), a.out)
+            result = validate(mean, mfcc, a.valid, 24)
+            recent = sum(losses[-25:]) / max(1, len(losses[-25:]))
+            print(
+                a.name,
+                f"step {step} {spent:.0f}s loss {recent:.3f}",
+                json.dumps(result),
+                flush=True,
+            )
+    torch.save(mean.state_dict(), a.out)
+    print(
+        a.name, f"final step {step}", json.dumps(validate(mean, mfcc, a.valid, 10**6)), flush=True
+    )
+    say = {k: round(v, 2) for k, v in corpus.hours.items()}
+    print(a.name, "hours", say, "voices", len({u.voice for u in corpus.lines}), flush=True)
+
+
+if __name__ == "__main__":
+    main()

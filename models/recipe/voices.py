@@ -1,0 +1,129 @@
+"""The made voices: which exist, and which are kept out of training.
+
+A training voice is one setting of a synthesiser that sounds like one speaker. The voices listed in
+``held_out_voices`` never enter training in any mixture; they are for choosing checkpoints and for
+reporting.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+Engine = Literal["espeak", "flite", "festival", "kokoro", "piper"]
+
+KOKORO_TRAIN = ("jf_alpha", "jf_gongitsune", "jf_nezumi", "jm_kumo")
+KOKORO_HELD_OUT = "jf_tebukuro"
+KOKORO_VOICES = 240
+
+ESPEAK_ACCENTS = ("en-us", "en-gb", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd", "en-gb-x-gbclan")
+# Variants that sound like a person (robot and whisper variants are left out).
+ESPEAK_VARIANTS = tuple(
+    """Alex Alicia Andrea Andy Annie Denis Diogo Gene Gene2 Henrique Hugo Jacky Lee Marco Mario
+    Michael Mike adam anika antonio aunty belinda benjamin boris caleb david ed edward edward2
+    f1 f2 f3 f4 grandma grandpa iven iven2 iven3 john klatt klatt2 klatt3 klatt4 linda m1 m2 m3
+    m4 m5 m6 m7 marcelo max michel miguel norbert pablo paul pedro quincy rob robert sandro
+    shelby steph steph2 travis victor zac""".split()
+)
+ESPEAK_HELD_OUT_ACCENT = "en-gb-scotland"
+ESPEAK_HELD_OUT_VARIANTS = ("f5", "m8")
+FLITE_TRAIN = ("awb", "kal", "kal16")
+FLITE_HELD_OUT = ("slt", "rms")
+FESTIVAL_HELD_OUT = ("cmu_us_slt_arctic_hts", "ked_diphone")
+
+
+@dataclass(frozen=True)
+class Voice:
+    """One made speaker.
+
+    ``setting`` is the engine's own name of the voice. ``shift`` scales pitch and formants together
+    (by resampling; 1 is unchanged, below 1 is a larger speaker) and ``pitch`` is espeak-ng's own
+    setting (0..99). ``mixture`` weights the Kokoro training vectors, ``style`` is added to them.
+    """
+
+    name: str
+    engine: Engine
+    setting: str = ""
+    shift: float = 1.0
+    pitch: int = 50
+    mixture: tuple[float, ...] = ()
+    style: tuple[float, ...] = field(default=(), repr=False)
+
+
+def _kokoro_voices() -> list[Voice]:
+    """Mixtures (also extrapolated) of the four training vectors plus a fixed random offset."""
+    out = []
+    for k in range(KOKORO_VOICES):
+        g = np.random.default_rng(70_000 + k)
+        weights = g.dirichlet([0.6] * len(KOKORO_TRAIN))
+        if k % 3 == 0:  # extrapolate away from the mean of the four
+            weights = 0.25 + 1.35 * (weights - 0.25)
+        if k < 2 * len(KOKORO_TRAIN):
+            weights = np.eye(len(KOKORO_TRAIN))[k % len(KOKORO_TRAIN)]
+        offset = g.standard_normal(256) * (0.0 if k < len(KOKORO_TRAIN) else g.uniform(0.05, 0.14))
+        shift = 1.0 if k < len(KOKORO_TRAIN) else float(g.uniform(0.78, 1.12))
+        out.append(
+            Voice(
+                f"kokoro-{k:03d}",
+                "kokoro",
+                shift=round(shift, 3),
+                mixture=tuple(float(w) for w in weights),
+                style=tuple(float(v) for v in offset),
+            )
+        )
+    return out
+
+
+def _espeak_voices() -> list[Voice]:
+    r = random.Random(71_000)
+    out = []
+    for accent in ESPEAK_ACCENTS:
+        for variant in ESPEAK_VARIANTS:
+            out.append(
+                Voice(
+                    f"espeak-{accent}-{variant}",
+                    "espeak",
+                    setting=f"{accent}+{variant}",
+                    pitch=r.randint(30, 70),
+                    shift=round(r.uniform(0.9, 1.1), 3),
+                )
+            )
+    return out
+
+
+def _flite_voices() -> list[Voice]:
+    shifts = (0.84, 0.92, 1.0, 1.08, 1.16)
+    return [
+        Voice(f"flite-{name}-{shift}", "flite", setting=name, shift=shift)
+        for name in FLITE_TRAIN
+        for shift in shifts
+    ]
+
+
+def training_voices(engine: Engine) -> list[Voice]:
+    """All voices of ``engine`` that may be used for training."""
+    makers = {"kokoro": _kokoro_voices, "espeak": _espeak_voices, "flite": _flite_voices}
+    return makers[engine]() if engine in makers else []
+
+
+def held_out_voices(engine: Engine) -> list[Voice]:
+    """All voices of ``engine`` that are kept for validation, as the engine makes them."""
+    if engine == "kokoro":
+        return [Voice("kokoro-tebukuro", "kokoro", setting=KOKORO_HELD_OUT)]
+    if engine == "flite":
+        return [Voice(f"flite-{name}", "flite", setting=name) for name in FLITE_HELD_OUT]
+    if engine == "festival":
+        return [
+            Voice("festival-slt-hts", "festival", setting=FESTIVAL_HELD_OUT[0]),
+            Voice("festival-ked", "festival", setting=FESTIVAL_HELD_OUT[1]),
+        ]
+    if engine == "piper":
+        return [Voice("piper-joe", "piper", setting="joe")]
+    return [
+        Voice("espeak-scotland", "espeak", setting=ESPEAK_HELD_OUT_ACCENT),
+        Voice("espeak-us-f5", "espeak", setting=f"en-us+{ESPEAK_HELD_OUT_VARIANTS[0]}"),
+        Voice("espeak-gb-m8", "espeak", setting=f"en-gb+{ESPEAK_HELD_OUT_VARIANTS[1]}"),
+    ]
