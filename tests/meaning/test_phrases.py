@@ -1,0 +1,308 @@
+"""What people say in a count, and what it means.
+
+The wording is common practice in United States operating rooms, no source. Each row is what was
+said (``|`` parts utterances) and the events as ``kind item quantity how``, ``-`` for none.
+"""
+
+import pytest
+
+from countersign.meaning import Event
+
+PLAIN = [
+    # item then number
+    ("lap sponges five", "count lap 5 total"),
+    ("laps five", "count lap 5 total"),
+    ("raytecs ten", "count raytec 10 total"),
+    ("x-ray sponges ten", "count raytec 10 total"),
+    ("four by fours ten", "count raytec 10 total"),
+    ("needles twelve", "count needle 12 total"),
+    ("needle one", "count needle 1 total"),
+    ("hypodermic needles two", "count hypo 2 total"),
+    ("needle holders three", "count needle_holder 3 total"),
+    ("kelly clamps six", "count kelly 6 total"),
+    ("right angles two", "count right_angle 2 total"),
+    ("mixters two", "count right_angle 2 total"),
+    ("metzenbaum scissors one", "count metz 1 total"),
+    ("raytecs one hundred and five", "count raytec 105 total"),
+    ("raytecs a hundred", "count raytec 100 total"),
+    ("needles a dozen", "count needle 12 total"),
+    ("needles zero", "count needle 0 total"),
+    ("lap sponges um five", "count lap 5 total"),
+    ("okay laps we have five", "count lap 5 total"),
+    ("laps is five", "count lap 5 total"),
+    ("raytecs 10", "count raytec 10 total"),
+    ("Lap sponges: 5.", "count lap 5 total"),
+    # number then item
+    ("five laps", "count lap 5 total"),
+    ("ten raytecs", "count raytec 10 total"),
+    ("ten four by fours", "count raytec 10 total"),
+    ("one needle", "count needle 1 total"),
+    ("twenty one needles", "count needle 21 total"),
+    ("a dozen needles", "count needle 12 total"),
+    ("a pair of kelly clamps", "count kelly 2 total"),
+    ("two pairs of kelly clamps", "count kelly 4 total"),
+    ("10 raytecs", "count raytec 10 total"),
+    ("we have five laps", "count lap 5 total"),
+    ("there are six kellys", "count kelly 6 total"),
+    ("one two three four five laps", "count lap 5 sequence"),
+    # several in one breath
+    ("lap sponges five raytecs ten", "count lap 5 total; count raytec 10 total"),
+    ("five laps ten raytecs", "count lap 5 total; count raytec 10 total"),
+    ("five laps and ten raytecs", "count lap 5 total; count raytec 10 total"),
+    (
+        "kellys six right angles two needle holders three",
+        "count kelly 6 total; count right_angle 2 total; count needle_holder 3 total",
+    ),
+    ("laps: 5, raytecs: 10", "count lap 5 total; count raytec 10 total"),
+    ("five laps and a needle", "count lap 5 total; count needle 1 total"),
+    ("laps one two three raytecs one two", "count lap 3 sequence; count raytec 2 sequence"),
+    # sequences
+    ("lap sponges one two three four five", "count lap 5 sequence"),
+    ("raytecs one two three four five six seven eight nine ten", "count raytec 10 sequence"),
+    ("needles one two", "count needle 2 sequence"),
+    ("laps one, two, three", "count lap 3 sequence"),
+    ("laps 1 2 3", "count lap 3 sequence"),
+    ("needles won two three", "count needle 3 sequence"),
+    ("needles one to three for five", "count needle 5 sequence"),
+    ("needles one two three four five six seven ate nine", "count needle 9 sequence"),
+    ("laps one two three that's three", "count lap 3 sequence"),
+    ("laps one two three makes three", "count lap 3 sequence"),
+    ("laps one two three for a total of three", "count lap 3 sequence"),
+    ("laps one two three total three", "count lap 3 sequence"),
+    ("laps that's five", "count lap 5 total"),
+    ("laps one one two two three three", "count lap 3 sequence"),
+    ("laps one two three start over one two three four", "count lap 4 sequence"),
+    ("laps one two three again one two three four", "count lap 4 sequence"),
+    ("laps ten | one two three four five six seven eight nine ten", "count lap 10 sequence"),
+    ("laps five | five", "count lap 5 total"),
+    # spread over several utterances
+    ("lap sponges | five", "count lap 5 total"),
+    ("lap sponges | one two three | four five", "count lap 5 sequence"),
+    (
+        "laps | one | two | three | raytecs | one | two",
+        "count lap 3 sequence; count raytec 2 sequence",
+    ),
+    ("laps five | raytecs ten", "count lap 5 total; count raytec 10 total"),
+    ("laps five | ten raytecs", "count lap 5 total; count raytec 10 total"),
+    ("five laps | ten raytecs", "count lap 5 total; count raytec 10 total"),
+    ("laps one two | three four | raytecs five", "count lap 4 sequence; count raytec 5 total"),
+    ("laps one two three <talk> four five", "count lap 5 sequence"),
+    ("laps one two three | <talk> | four five", "count lap 5 sequence"),
+    ("laps one two three | can i have a lap | four five", "count lap 5 sequence"),
+    ("laps one two three | turn up the light | four five", "count lap 5 sequence"),
+    ("<talk> laps five <talk>", "count lap 5 total"),
+    # packs
+    ("a pack of ten raytecs", "count raytec 10 pack"),
+    ("one pack of ten raytecs", "count raytec 10 pack"),
+    ("two packs of five laps", "count lap 10 pack"),
+    ("raytecs a pack of ten", "count raytec 10 pack"),
+    ("raytecs two packs of ten", "count raytec 20 pack"),
+    ("a ten pack of raytecs", "count raytec 10 pack"),
+    (
+        "a pack of ten raytecs | one two three four five six seven eight nine ten",
+        "count raytec 10 sequence",
+    ),
+    # additions
+    ("adding ten raytecs", "addition raytec 10 total"),
+    ("adding raytecs ten", "addition raytec 10 total"),
+    ("i'm adding ten raytecs", "addition raytec 10 total"),
+    ("add one needle", "addition needle 1 total"),
+    ("adding a needle", "addition needle 1 total"),
+    ("adding another needle", "addition needle 1 total"),
+    ("ten more laps", "addition lap 10 total"),
+    ("another five laps", "addition lap 5 total"),
+    ("five additional laps", "addition lap 5 total"),
+    ("adding ten more raytecs", "addition raytec 10 total"),
+    ("five laps to the field", "addition lap 5 total"),
+    ("laps five to the field", "addition lap 5 total"),
+    ("five laps onto the field", "addition lap 5 total"),
+    ("five laps | to the field", "addition lap 5 total"),
+    ("ten raytecs added", "addition raytec 10 total"),
+    ("opening a pack of ten raytecs", "addition raytec 10 pack"),
+    ("opening a pack of ten raytec", "addition raytec 10 pack"),
+    ("opening another pack of ten raytecs", "addition raytec 10 pack"),
+    ("another pack of five laps", "addition lap 5 pack"),
+    ("adding five laps and ten raytecs", "addition lap 5 total; addition raytec 10 total"),
+    ("adding laps one two three four five", "addition lap 5 sequence"),
+    ("adding laps | one two three four five", "addition lap 5 sequence"),
+    ("adding | ten raytecs", "addition raytec 10 total"),
+    # removals
+    ("passing off five laps", "removal lap 5 total"),
+    ("handed off five laps", "removal lap 5 total"),
+    ("bagged ten raytecs", "removal raytec 10 total"),
+    ("five laps off the field", "removal lap 5 total"),
+    ("five laps | off the field", "removal lap 5 total"),
+    ("five laps passed off", "removal lap 5 total"),
+    ("five laps ten raytecs off the field", "removal lap 5 total; removal raytec 10 total"),
+    ("handed off five laps and ten raytecs", "removal lap 5 total; removal raytec 10 total"),
+    ("passing off five laps and a needle", "removal lap 5 total; removal needle 1 total"),
+    ("passing off laps one two three four five", "removal lap 5 sequence"),
+    ("passing off | laps | one two three", "removal lap 3 sequence"),
+    # corrections
+    ("strike that", "correction - - -"),
+    ("scratch that", "correction - - -"),
+    ("cancel the last", "correction - - -"),
+    ("strike the last count", "correction - - -"),
+    ("correction nine", "correction - 9 total"),
+    ("i mean nine needles", "correction needle 9 total"),
+    ("make that four", "correction - 4 total"),
+    ("needles eight no nine", "count needle 8 total; correction needle 9 total"),
+    ("needles eight | no nine", "count needle 8 total; correction needle 9 total"),
+    ("needles eight sorry nine needles", "count needle 8 total; correction needle 9 total"),
+    ("laps one two three four | i mean five", "count lap 4 sequence; correction lap 5 total"),
+    ("laps five | make that four", "count lap 5 total; correction lap 4 total"),
+    ("laps five | no raytecs five", "count lap 5 total; correction raytec 5 total"),
+    (
+        "laps five | strike that | laps six",
+        "count lap 5 total; correction - - -; count lap 6 total",
+    ),
+    # set-up
+    ("kelly clamps on the mayo stand", "set_up kelly - -"),
+    ("kelly clamps on the mayo stand two", "set_up kelly 2 total"),
+    ("metzenbaum scissors on the back table, two", "set_up metz 2 total"),
+    ("on the mayo stand kelly clamps two", "set_up kelly 2 total"),
+    # remarks
+    ("note that the raytec is soaked", "remark raytec - -"),
+    ("remark surgeon changed gloves", "remark - - -"),
+]
+
+
+def row(event: Event) -> str:
+    fields = (event.kind, event.item, event.quantity, event.spoken)
+    return " ".join("-" if field is None else str(field) for field in fields)
+
+
+@pytest.mark.parametrize(("said", "expected"), PLAIN)
+def test_a_plain_phrase_is_read_without_a_question(say, said: str, expected: str) -> None:
+    events = say(said)
+    assert "; ".join(row(event) for event in events) == expected
+    assert [q.sentence for event in events for q in event.questions] == []
+
+
+ASKED = [
+    ("one two three four five | laps", "count lap 5 sequence", "other_reading"),
+    ("laps one two four five", "count lap 5 sequence", "number_skipped"),
+    ("laps one two two three", "count lap 3 sequence", "number_repeated"),
+    ("laps one three two four", "count lap 4 sequence", "number_swapped"),
+    ("laps two three four", "count lap 4 sequence", "sequence_start"),
+    ("laps one two three that's four", "count lap 3 sequence", "total_disagrees"),
+    ("laps one two three one two three four", "count lap 4 sequence", "number_repeated"),
+    ("laps one one", "count lap 1 sequence", "number_repeated"),
+    ("laps one two three <talk>", "count lap 3 sequence", "sequence_cut_off"),
+    ("laps <talk> one two three", "count lap 3 sequence", "other_reading"),
+    ("laps <talk> five", "count lap - -", "no_quantity"),
+    ("laps", "count lap - -", "no_quantity"),
+    ("initial count | lap", "phase - - -; count lap - -", "no_quantity"),
+    ("one two three four five", "count - 5 sequence", "no_item"),
+    ("that's ten", "count - 10 total", "no_item"),
+    ("needles one two three for", "count needle 4 sequence", "other_reading"),
+    ("laps for", "count lap 4 total", "other_reading"),
+    ("laps too", "count lap 2 total", "other_reading"),
+    ("needles fifteen | fifty", "count needle 50 total", "teen_or_ten"),
+    ("a pack of raytecs", "count raytec 10 pack", "no_quantity"),
+    ("two packs of laps", "count lap 10 pack", "no_quantity"),
+    ("two pack of laps", "count lap 2 pack", "other_reading"),
+    ("a pair of metzenbaum scissors", "count metz 2 total", "other_reading"),
+    ("fifteen blade", "count blade 15 total", "other_reading"),
+    ("<talk> five laps", "count lap 5 total", "other_reading"),
+    ("correction", "correction - - -", "unclear_correction"),
+    ("laps five | seven", "count lap 7 sequence", "number_skipped"),
+    ("adding laps", "addition lap - -", "no_quantity"),
+]
+
+
+@pytest.mark.parametrize(("said", "expected", "code"), ASKED)
+def test_an_unclear_phrase_is_asked_about(say, said: str, expected: str, code: str) -> None:
+    events = say(said)
+    assert "; ".join(row(event) for event in events) == expected
+    assert code in [str(q.code) for event in events for q in event.questions]
+
+
+PHASES = [
+    ("initial count", "initial -"),
+    ("first count", "initial -"),
+    ("initial count sponges", "initial sponges"),
+    ("initial sponge count", "initial sponges"),
+    ("initial count sharps", "initial sharps"),
+    ("initial count small items", "initial small_items"),
+    ("initial count instruments", "initial instruments"),
+    ("closing count", "closing -"),
+    ("first closing count", "closing -"),
+    ("closing the fascia", "closing -"),
+    ("closing the peritoneum", "closing_cavity -"),
+    ("closing the cavity", "closing_cavity -"),
+    ("cavity count", "closing_cavity -"),
+    ("final count", "final -"),
+    ("skin count", "final -"),
+    ("final count instruments", "final instruments"),
+    ("relief count", "relief -"),
+    ("relieving scrub", "relief -"),
+    ("relieving the scrub", "relief -"),
+]
+
+
+@pytest.mark.parametrize(("said", "expected"), PHASES)
+def test_phases(say, said: str, expected: str) -> None:
+    (event,) = say(said)
+    assert event.kind == "phase"
+    assert f"{event.phase} {event.group or '-'}" == expected
+    assert event.questions == ()
+
+
+VERDICTS = [
+    ("count is correct", "correct - -"),
+    ("the counts are correct", "correct - -"),
+    ("counts correct", "correct - -"),
+    ("sponge count is correct", "correct sponges -"),
+    ("sharps are correct", "correct sharps -"),
+    ("laps are correct", "correct sponges lap"),
+    ("count is not correct", "not_correct - -"),
+    ("count not correct", "not_correct - -"),
+    ("count is incorrect", "not_correct - -"),
+    ("the count is off", "not_correct - -"),
+    ("we're missing one", "not_correct - -"),
+    ("we are missing a needle", "not_correct sharps needle"),
+    ("recount", "recount - -"),
+    ("recount the needles", "recount sharps needle"),
+    ("recount the sponges", "recount sponges -"),
+    ("let's count again", "recount - -"),
+]
+
+
+@pytest.mark.parametrize(("said", "expected"), VERDICTS)
+def test_verdicts(say, said: str, expected: str) -> None:
+    (event,) = say(said)
+    assert event.kind == "verdict"
+    assert f"{event.verdict} {event.group or '-'} {event.item or '-'}" == expected
+
+
+@pytest.mark.parametrize(
+    "said", ["is the count correct", "are the counts correct", "is the sponge count correct"]
+)
+def test_asking_for_the_verdict_is_none(say, said: str) -> None:
+    assert say(said) == []
+
+
+def test_a_whole_count_in_order(say) -> None:
+    events = say(
+        "initial count sponges | laps one two three | four five | raytecs ten | sharps "
+        "| needles six | count is correct"
+    )
+    assert [row(event) for event in events] == [
+        "phase - - -",
+        "count lap 5 sequence",
+        "count raytec 10 total",
+        "count needle 6 total",
+        "verdict - - -",
+    ]
+
+
+def test_an_item_named_with_its_phase_needs_no_number(say) -> None:
+    events = say("initial count needles")
+    assert [(e.kind, e.group) for e in events if e.kind == "phase"] == [("phase", "sharps")]
+    assert [q for e in events for q in e.questions] == []
+
+
+def test_place_of_a_set_up_item(say) -> None:
+    assert [e.place for e in say("kelly clamps on the mayo stand")] == ["mayo_stand"]
+    assert [e.place for e in say("metzenbaum scissors on the back table")] == ["back_table"]
