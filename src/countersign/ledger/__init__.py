@@ -1,0 +1,27 @@
+"""The ledger: an append-only history of every event and every human decision."""
+
+from countersign.ledger.entries import (
+    Overtaken,
+    append_decision,
+    append_event,
+    append_note,
+    open_case,
+)
+from countersign.ledger.file import Ledger, open_ledger
+from countersign.ledger.history import CaseHistory, CaseSummary, Note
+from countersign.ledger.reading import list_cases, read_case
+
+__all__ = [
+    "CaseHistory",
+    "CaseSummary",
+    "Ledger",
+    "Note",
+    "Overtaken",
+    "append_decision",
+    "append_event",
+    "append_note",
+    "list_cases",
+    "open_case",
+    "open_ledger",
+    "read_case",
+]

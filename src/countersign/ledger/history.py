@@ -1,0 +1,65 @@
+"""What the ledger gives back: the history of a case, from which its record is rebuilt."""
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from countersign.kit.model import Kit
+from countersign.meaning.event import Event
+from countersign.tally.record import Decision
+
+
+class Note(BaseModel):
+    """Something kept beside events and decisions.
+
+    ``listening_ended`` says that the source was heard to its end; ``duration_s`` is its length in
+    seconds and ``model`` the name of the acoustic model. ``remark`` is free text.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    topic: Literal["listening_ended", "remark"]
+    text: str = ""
+    duration_s: float | None = None
+    model: str | None = None
+    warnings: tuple[str, ...] = ()
+
+
+class CaseSummary(BaseModel):
+    """One row of the list of cases. ``opened_at`` is UTC."""
+
+    model_config = ConfigDict(frozen=True)
+
+    case_id: str
+    opened_at: datetime
+    source: str
+    kit_title: str
+    events: int
+    decisions: int
+
+
+class CaseHistory(BaseModel):
+    """Everything kept about one case, in the order it was written.
+
+    ``source`` is the absolute path of the recording, or a word for what was heard instead
+    (``microphone``, ``written words``). ``last_entry`` is the number of the newest entry, 0 if
+    there is none.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    case_id: str
+    opened_at: datetime
+    source: str
+    kit: Kit
+    kit_hash: str
+    events: tuple[Event, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    notes: tuple[Note, ...] = ()
+    last_entry: int = 0
+
+    @property
+    def heard_to_the_end(self) -> bool:
+        """Whether listening reached the end of the source before it stopped."""
+        return any(note.topic == "listening_ended" for note in self.notes)

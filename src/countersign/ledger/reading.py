@@ -1,0 +1,98 @@
+"""Reading the ledger back."""
+
+from hashlib import sha256
+
+from pydantic import ValidationError
+from sqlalchemy import func, select
+
+from countersign.kit.model import Kit
+from countersign.ledger.file import Ledger, reading
+from countersign.ledger.history import CaseHistory, CaseSummary, Note
+from countersign.ledger.tables import case_table, entry_table
+from countersign.meaning.event import Event
+from countersign.problems import BadInput
+from countersign.tally.record import Decision
+
+
+def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
+    """All cases, oldest first. Raises ``BadInput`` when the ledger cannot be read."""
+    of_kind = {
+        kind: func.count(entry_table.c.seq).filter(entry_table.c.kind == kind)
+        for kind in ("event", "decision")
+    }
+    query = (
+        select(
+            case_table.c.id,
+            case_table.c.opened_at,
+            case_table.c.source,
+            case_table.c.kit_title,
+            of_kind["event"].label("events"),
+            of_kind["decision"].label("decisions"),
+        )
+        .select_from(case_table.outerjoin(entry_table))
+        .group_by(case_table.c.id)
+        .order_by(case_table.c.opened_at, case_table.c.id)
+    )
+    with reading(ledger) as connection:
+        rows = connection.execute(query).all()
+    try:
+        return tuple(
+            CaseSummary(
+                case_id=row.id,
+                opened_at=row.opened_at,
+                source=row.source,
+                kit_title=row.kit_title,
+                events=row.events,
+                decisions=row.decisions,
+            )
+            for row in rows
+        )
+    except ValidationError as error:
+        raise BadInput(f"The ledger {ledger.path} is damaged; restore it from a copy.") from error
+
+
+def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
+    """The history of one case; its record is ``tally.build_record`` of what this returns.
+
+    Raises ``BadInput`` when there is no such case, when the ledger cannot be read, or when what is
+    kept is not what was written (the kit does not match its hash, an entry is unreadable or gone).
+    """
+    with reading(ledger) as connection:
+        case = connection.execute(select(case_table).where(case_table.c.id == case_id)).first()
+        entries = connection.execute(
+            select(entry_table).where(entry_table.c.case_id == case_id).order_by(entry_table.c.seq)
+        ).all()
+    if case is None:
+        raise BadInput(f"The ledger {ledger.path} has no case {case_id}.")
+    if sha256(case.kit_text.encode()).hexdigest() != case.kit_hash:
+        raise BadInput(f"The kit kept with case {case_id} is not the one it was opened with.")
+
+    events: list[Event] = []
+    decisions: list[Decision] = []
+    notes: list[Note] = []
+    seq = 0
+    try:
+        kit = Kit.model_validate_json(case.kit_text)
+        for seq, entry in enumerate(entries, start=1):
+            if entry.seq != seq:
+                raise BadInput(f"Entry {seq} of case {case_id} is missing from the ledger.")
+            if entry.kind == "event":
+                events.append(Event.model_validate_json(entry.body))
+            elif entry.kind == "decision":
+                decisions.append(Decision.model_validate_json(entry.body))
+            else:
+                notes.append(Note.model_validate_json(entry.body))
+        return CaseHistory(
+            case_id=case.id,
+            opened_at=case.opened_at,
+            source=case.source,
+            kit=kit,
+            kit_hash=case.kit_hash,
+            events=tuple(events),
+            decisions=tuple(decisions),
+            notes=tuple(notes),
+            last_entry=len(entries),
+        )
+    except ValidationError as error:
+        where = f"Entry {seq}" if seq else "The kit"
+        raise BadInput(f"{where} of case {case_id} cannot be read.") from error
