@@ -1,0 +1,350 @@
+"""Going through the lines of a case, one by one, with a person."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from typing import TypeVar
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from countersign.confirm.amending import (
+    COUNTED,
+    MEDICATED,
+    NotUnderstood,
+    is_more_than_plausible,
+    read_initials,
+    read_item,
+    read_quantity,
+    read_role,
+    what_is_missing,
+)
+from countersign.kit.model import Kit
+from countersign.ledger import CaseHistory, Ledger, Overtaken, append_decision, read_case
+from countersign.printable import clean
+from countersign.problems import BadInput
+from countersign.screen import amended_text, line_notes, ranges, record_view
+from countersign.tally import build_record, reasons_against_whole
+from countersign.tally.record import Act, CountRecord, Decision, Line, Role
+from countersign.wording import (
+    PHASES,
+    clock_text,
+    item_label,
+    line_number_text,
+    line_text,
+    number_text,
+    state_text,
+)
+
+_Read = TypeVar("_Read")
+
+Ask = Callable[[str], str | None]
+"""Shows a prompt and gives back what was typed, None at the end of the input."""
+
+Show = Callable[[RenderableType], None]
+Play = Callable[[str, float, float], None]
+"""Plays a stretch of a recording: path, start and end in seconds."""
+
+KEYS = "a accept  m amend  s set aside  p play  u take back  n next  w whole  q stop"
+
+
+@dataclass(frozen=True)
+class Person:
+    """Who decides."""
+
+    role: Role
+    initials: str
+
+
+class Stopped(Exception):
+    """The person stopped, or the input ended; every decision so far is kept."""
+
+
+def who(ask: Ask, show: Show, role: str | None, initials: str | None) -> Person:
+    """The person at the keyboard, asked for whatever was not given beforehand.
+
+    Raises ``BadInput`` when something given beforehand cannot be used or nobody answers.
+    """
+    return Person(
+        role=_asked(ask, show, role, "Your role (scrub, circulator, relief, educator)", read_role),
+        initials=_asked(ask, show, initials, "Your initials", read_initials),
+    )
+
+
+def _asked(
+    ask: Ask, show: Show, given: str | None, prompt: str, read: Callable[[str], _Read]
+) -> _Read:
+    if given is not None:
+        try:
+            return read(given)
+        except NotUnderstood as problem:
+            raise BadInput(str(problem)) from None
+    while (typed := ask(f"{prompt}: ")) is not None:
+        try:
+            return read(typed)
+        except NotUnderstood as problem:
+            show(Text(str(problem)))
+    raise BadInput("Nobody gave a role and initials, so nothing was decided.")
+
+
+def walk(
+    ledger: Ledger, case_id: str, person: Person, *, ask: Ask, show: Show, play: Play
+) -> CountRecord:
+    """Show every open line and keep each decision before saying that it was made.
+
+    Returns the record when no line is left to show or the person stops. Raises ``BadInput`` when
+    the ledger cannot be read or written; decisions made before are kept.
+    """
+    done_here: list[int] = []
+    left_open: set[int] = set()
+    position = 0
+    while True:
+        history = read_case(ledger, case_id)
+        record = build_record(history.kit, history.events, history.decisions)
+        line = _next_line(record, position, left_open)
+        if line is None:
+            return record
+        show(line_view(line, record, history.kit))
+        try:
+            answer = _decide(line, history, person, ask=ask, show=show, play=play)
+        except Stopped:
+            return record
+        if answer == "n":
+            left_open.add(line.number)
+            position = line.number
+        elif answer == "w":
+            if _whole(ledger, history, record, person, ask, show, done_here):
+                position = len(record.lines)
+            else:
+                position = line.number - 1
+        elif isinstance(answer, Decision):
+            kept = _kept(ledger, history, answer, show)
+            if kept is not None:
+                done_here.append(line.number)
+                if kept.is_open:  # it could not take effect yet
+                    left_open.add(line.number)
+            position = line.number
+        else:
+            back = _taken_back(answer, done_here, record, person, show)
+            if back is not None and _kept(ledger, history, back, show) is not None:
+                if back.line in done_here:
+                    done_here.remove(back.line)
+                left_open.discard(back.line)
+                position = back.line - 1
+            else:
+                position = line.number - 1
+
+
+def line_view(line: Line, record: CountRecord, kit: Kit) -> RenderableType:
+    """One line as it is put before a person."""
+    event = line.event
+    phase = f", {PHASES[line.phase]}" if line.phase else ""
+    heading = Text(f"\nLine {line.number} of {len(record.lines)}{phase}", style="bold")
+    rows = Table.grid(padding=(0, 2, 0, 0))
+    rows.add_column(min_width=10, no_wrap=True)
+    rows.add_column(overflow="fold")
+    rows.add_row("  item", Text(line_text(line, kit)))
+    if (number := line_number_text(line)) != "-" or line.acts_as in COUNTED:
+        rows.add_row("  heard", Text(number))
+    if line.expected is not None:
+        rows.add_row("  expected", Text(number_text(line.expected)))
+    rows.add_row("  words", Text(f"“{clean(event.words)}”"))
+    if event.end_s > event.start_s:
+        when = f"{clock_text(event.start_s)} to {clock_text(event.end_s)}"
+        rows.add_row("  at", Text(f"{when}, word confidence {event.confidence:.0%}", style="dim"))
+    for other in record.lines:
+        if other.struck_by == line.number:
+            what = f"{line_text(other, kit)}, {line_number_text(other)}"
+            rows.add_row("  strikes", Text(f"line {other.number}: {what}"))
+    for sentence in line_notes(line):
+        rows.add_row(Text("  ?", style="bold yellow"), Text(sentence, style="bold yellow"))
+    return Group(heading, rows)
+
+
+def _next_line(record: CountRecord, position: int, left_open: set[int]) -> Line | None:
+    waiting = [line for line in record.lines if line.is_open and line.number not in left_open]
+    after = [line for line in waiting if line.number > position]
+    # A decision can open an earlier line again, for example one that a correction had struck.
+    return next(iter(after or waiting), None)
+
+
+def _decide(
+    line: Line, history: CaseHistory, person: Person, *, ask: Ask, show: Show, play: Play
+) -> Decision | str:
+    """A decision, ``n`` for the next line, or ``u`` with perhaps a line number."""
+    while True:
+        typed = _answer(ask, f"{KEYS}\n> ").lower()
+        try:
+            match typed.split():
+                case ["a"]:
+                    missing = what_is_missing(line.acts_as, line.item, line.quantity)
+                    if missing is None:
+                        return _decision(line, Act.ACCEPT, person)
+                    show(Text(missing))
+                case ["m"]:
+                    amended = _amendment(line, history.kit, person, ask, show)
+                    if amended is not None:
+                        return amended
+                case ["s"]:
+                    reason = _answer(ask, "Why is it set aside? ")
+                    if reason:
+                        return _decision(line, Act.SET_ASIDE, person, reason=reason)
+                    show(Text("A line is set aside only with a reason; nothing was changed."))
+                case ["p"]:
+                    _play(line, history, show, play)
+                case ["n"] | ["u"] | ["w"]:
+                    return typed
+                case ["u", number] if number.isdecimal():
+                    return typed
+                case ["q"]:
+                    raise Stopped
+                case _:
+                    show(Text("Type one of the letters a, m, s, p, u, n, w or q."))
+        except (NotUnderstood, BadInput) as problem:
+            show(Text(clean(str(problem))))
+
+
+def _amendment(line: Line, kit: Kit, person: Person, ask: Ask, show: Show) -> Decision | None:
+    event = line.event
+    if event.kind not in COUNTED | MEDICATED:
+        show(Text("This line has no item or number to amend; accept it or set it aside."))
+        return None
+    heard = (
+        event.item if line.item is None else line.item,
+        event.quantity if line.quantity is None else line.quantity,
+    )
+    typed = _answer(ask, f"Item (Enter keeps {item_label(heard[0], kit)}): ")
+    item = read_item(typed, event, kit) if typed else heard[0]
+    typed = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
+    quantity = read_quantity(typed, event) if typed else heard[1]
+    if (item, quantity) == heard:
+        show(Text("Nothing was changed; type a to accept the line as heard."))
+        return None
+    missing = what_is_missing(line.acts_as, item, quantity)
+    if missing is not None:
+        show(Text(missing))
+        return None
+    if quantity is not None and is_more_than_plausible(quantity, item, kit):
+        again = _answer(ask, f"{quantity} is more than the kit says is plausible; again: ")
+        if again != str(quantity):
+            show(Text("The numbers differ; nothing was changed."))
+            return None
+    return _decision(
+        line,
+        Act.AMEND,
+        person,
+        item=None if item == heard[0] else item,
+        quantity=None if quantity == heard[1] else quantity,
+    )
+
+
+def _whole(
+    ledger: Ledger,
+    history: CaseHistory,
+    record: CountRecord,
+    person: Person,
+    ask: Ask,
+    show: Show,
+    done_here: list[int],
+) -> bool:
+    """Accept every line that is still open, once they were shown together and nothing is asked."""
+    reasons = reasons_against_whole(record)
+    if reasons:
+        show(Text("The record cannot be confirmed as a whole while this is open:", style="bold"))
+        show(Text("\n".join(f"  ? {clean(reason)}" for reason in reasons), style="bold yellow"))
+        return False
+    waiting = [line for line in record.lines if line.is_open]
+    show(record_view(record, history.kit))
+    numbers = ranges([line.number for line in waiting])
+    typed = ask(f"Accept the open lines ({numbers}) as they stand? Type yes: ")
+    if typed is None or typed.strip().lower() != "yes":
+        show(Text("Nothing was accepted."))
+        return False
+    for line in waiting:
+        if _kept(ledger, history, _decision(line, Act.ACCEPT, person), show) is not None:
+            done_here.append(line.number)
+    return True
+
+
+def _play(line: Line, history: CaseHistory, show: Show, play: Play) -> None:
+    if line.event.end_s <= line.event.start_s:
+        show(Text("This line came from written words; there is no sound to play."))
+        return
+    play(history.source, line.event.start_s, line.event.end_s)
+
+
+def _taken_back(
+    answer: str, done_here: list[int], record: CountRecord, person: Person, show: Show
+) -> Decision | None:
+    _, _, named = answer.partition(" ")
+    if not named and not done_here:
+        show(Text("Nothing was decided in this sitting; u 4 takes back line 4."))
+        return None
+    number = int(named) if named else done_here[-1]
+    line = next((line for line in record.lines if line.number == number), None)
+    if line is None or line.decision is None or line.decision.act is Act.UNDO:
+        show(Text(f"There is no decision on line {number} to take back."))
+        return None
+    return _decision(line, Act.UNDO, person)
+
+
+def _kept(ledger: Ledger, history: CaseHistory, decision: Decision, show: Show) -> Line | None:
+    """Keep the decision, then say so; gives the line as it stands now, None if nothing was kept."""
+    # The last decision in time holds: a clock that was set back must not turn the order around.
+    newest = max((made.at for made in history.decisions), default=decision.at)
+    decision = decision.model_copy(
+        update={"at": max(decision.at, newest + timedelta(microseconds=1))}
+    )
+    try:
+        append_decision(ledger, history.case_id, decision, seen=history.last_entry)
+    except Overtaken:
+        show(Text(f"Someone else decided on line {decision.line} meanwhile; look at it again."))
+        return None
+    now = read_case(ledger, history.case_id)
+    record = build_record(now.kit, now.events, now.decisions)
+    line = record.lines[decision.line - 1]
+    show(Text(_said(decision, line, now.kit)))
+    return line
+
+
+def _said(decision: Decision, line: Line, kit: Kit) -> str:
+    by = f"{decision.initials} ({decision.role.value})"
+    if decision.act is Act.UNDO:
+        return f"Kept: the decision on line {line.number} is taken back by {by}."
+    if line.is_open:
+        reasons = " ".join(line_notes(line)) or "It cannot be confirmed as it stands."
+        return f"Kept, but line {line.number} stays open. {reasons}"
+    if decision.act is Act.AMEND:
+        return f"Kept: line {line.number} {amended_text(line, kit)} by {by}."
+    words = state_text(line).removesuffix(f" {decision.initials}")
+    return f"Kept: line {line.number} {words} by {by}."
+
+
+def _decision(
+    line: Line,
+    act: Act,
+    person: Person,
+    *,
+    item: str | None = None,
+    quantity: int | Decimal | None = None,
+    reason: str | None = None,
+) -> Decision:
+    return Decision(
+        line=line.number,
+        act=act,
+        role=person.role,
+        initials=person.initials,
+        at=datetime.now(UTC),
+        item=item,
+        quantity=quantity,
+        reason=reason,
+    )
+
+
+def _answer(ask: Ask, prompt: str) -> str:
+    typed = ask(prompt)
+    if typed is None:
+        raise Stopped
+    return typed.strip()

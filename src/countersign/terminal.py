@@ -1,0 +1,97 @@
+"""Talking with the person at a terminal, or with whatever stands in its place."""
+
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+from countersign.printable import clean
+
+BROKEN_PIPE = 141
+"""Exit code when the reader of a pipe went away (128 and the number of SIGPIPE, as shells do)."""
+
+_PIECE = 16_384
+
+
+@contextmanager
+def progress(name: str, duration_s: float | None) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while a long file is heard; silent where that is no terminal."""
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TaskProgressColumn(),
+        TimeElapsedColumn(),
+    )
+    console = Console(stderr=True)
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task(clean(name), total=duration_s)
+        yield lambda heard_s: bar.update(task, completed=heard_s)
+
+
+@contextmanager
+def interrupt_sets(stop: threading.Event) -> Iterator[None]:
+    """The first Ctrl-C sets ``stop``, a second one interrupts as usual."""
+
+    def set_stop(_number: int, _frame: object) -> None:
+        signal.signal(signal.SIGINT, before)
+        stop.set()
+
+    before = signal.signal(signal.SIGINT, set_stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def ask(prompt: str) -> str | None:
+    """Show a prompt and read one line of standard input; None at its end."""
+    sys.stdout.write(prompt)
+    sys.stdout.flush()
+    typed = sys.stdin.readline()
+    if not sys.stdin.isatty():
+        sys.stdout.write("\n")  # a terminal shows the Enter key itself
+    return typed if typed else None
+
+
+def screen() -> Console:
+    """Standard output as a console that prints text as it is given, without markup."""
+    return Console(highlight=False, emoji=False, markup=False)
+
+
+def emit(text: str) -> None:
+    """Write ``text`` for programs; ``typer.Exit`` when the reader of a pipe went away."""
+    # In pieces: where standard output is unbuffered, one long write to a pipe that breaks is cut
+    # short without an error.
+    try:
+        for start in range(0, len(text), _PIECE):
+            sys.stdout.write(text[start : start + _PIECE])
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise typer.Exit(leave_pipe()) from None
+
+
+def say(sentence: str) -> None:
+    """Say one sentence on standard error."""
+    try:
+        print(clean(sentence), file=sys.stderr, flush=True)
+    except BrokenPipeError:
+        leave_pipe()
+
+
+def leave_pipe() -> int:
+    """Let nothing more be written to a pipe that nobody reads, not even at exit."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except (OSError, ValueError):
+            os.dup2(nowhere, stream.fileno())
+    return BROKEN_PIPE

@@ -1,0 +1,244 @@
+"""Going through the lines with a person."""
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+
+import pytest
+
+from countersign.confirm import Person
+from countersign.kit.model import Kit
+from countersign.ledger import append_decision, append_event, open_case
+from countersign.meaning.event import Event, EventKind, MedicationDetail
+from countersign.tally import Act, Decision, LineState, Role
+
+from .conftest import AB, Sitting, counted
+
+
+def test_accepting_every_line(sitting: Sitting) -> None:
+    record = sitting.go("a", "a", "a")
+    assert [(d.line, d.act, d.initials, d.role) for d in sitting.decisions] == [
+        (1, Act.ACCEPT, "AB", Role.SCRUB),
+        (2, Act.ACCEPT, "AB", Role.SCRUB),
+        (3, Act.ACCEPT, "AB", Role.SCRUB),
+    ]
+    assert record.confirmed
+    assert [line.confirmed_quantity for line in record.lines] == [5, 10, 2]
+    assert "Kept: line 1 accepted by AB (scrub)." in sitting.text
+
+
+def test_each_line_shows_what_a_person_needs(sitting: Sitting) -> None:
+    sitting.go("n", "n", "n")
+    second = next(text for text in sitting.shown if "Line 2 of 3" in text)
+    for part in (
+        "initial count",
+        "x-ray detectable sponge",
+        "10",
+        "“ten raytecs”",
+        "0:04.0 to 0:06.5",
+        "91%",
+        "The number was hard to hear.",
+    ):
+        assert part in second
+    assert max(len(line) for text in sitting.shown for line in text.splitlines()) <= 80
+
+
+def test_enter_and_unknown_letters_change_nothing(sitting: Sitting) -> None:
+    sitting.go("", "x", "yes", "accept all", "q")
+    assert sitting.decisions == ()
+    assert sitting.text.count("Type one of the letters") == 4
+
+
+def test_amending_a_number(sitting: Sitting) -> None:
+    record = sitting.go("m", "", "4", "q")
+    (decision,) = sitting.decisions
+    assert (decision.act, decision.item, decision.quantity) == (Act.AMEND, None, 4)
+    assert sitting.record.lines[0].confirmed_quantity == 4
+    assert sitting.record.lines[0].event.quantity == 5  # what was heard stays as it was
+    assert "Kept: line 1 amended to laparotomy sponge: 4 by AB (scrub)." in sitting.text
+    assert not record.confirmed
+
+
+@pytest.mark.parametrize("typed", ["needle", "Needles", "NEEDLE", "nee"])
+def test_amending_an_item(sitting: Sitting, typed: str) -> None:
+    sitting.go("m", typed, "", "q")
+    assert (sitting.decisions[0].item, sitting.decisions[0].quantity) == ("needle", None)
+    assert sitting.record.lines[0].confirmed_item == "needle"
+    assert sitting.record.lines[0].confirmed_quantity == 5
+
+
+@pytest.mark.parametrize("typed", ["five", "-1", "4.5", "1000", "٤", "1e2", "0x4"])
+def test_a_number_that_is_none_is_refused(sitting: Sitting, typed: str) -> None:
+    sitting.go("m", "", typed, "q")
+    assert sitting.decisions == ()
+    assert "whole number from 0 to 999" in sitting.text
+
+
+def test_an_item_the_kit_lacks_is_refused(sitting: Sitting) -> None:
+    sitting.go("m", "chainsaw", "q")
+    assert sitting.decisions == ()
+    assert "The kit has no “chainsaw”." in sitting.text
+
+
+def test_an_implausible_number_is_typed_twice(sitting: Sitting) -> None:
+    sitting.go("m", "", "41", "40", "m", "", "41", "41", "q")
+    assert [decision.quantity for decision in sitting.decisions] == [41]
+    assert "The numbers differ; nothing was changed." in sitting.text
+
+
+def test_amending_nothing_is_no_decision(sitting: Sitting) -> None:
+    sitting.go("m", "", "", "m", "lap", "5", "q")
+    assert sitting.decisions == ()
+    assert sitting.text.count("Nothing was changed") == 2
+
+
+def test_setting_aside_needs_a_reason(sitting: Sitting) -> None:
+    sitting.go("s", "  ", "s", "said twice", "q")
+    (decision,) = sitting.decisions
+    assert (decision.act, decision.reason) == (Act.SET_ASIDE, "said twice")
+    assert sitting.record.lines[0].state is LineState.SET_ASIDE
+
+
+def test_taking_back_shows_the_line_again(sitting: Sitting) -> None:
+    sitting.go("a", "u", "s", "wrong line", "q")
+    assert [(d.line, d.act) for d in sitting.decisions] == [
+        (1, Act.ACCEPT),
+        (1, Act.UNDO),
+        (1, Act.SET_ASIDE),
+    ]
+    assert sitting.record.lines[0].state is LineState.SET_ASIDE
+
+
+def test_taking_back_several_and_a_named_one(sitting: Sitting) -> None:
+    sitting.go("a", "a", "u", "u", "u", "q")
+    assert [(d.line, d.act) for d in sitting.decisions][2:] == [(2, Act.UNDO), (1, Act.UNDO)]
+    assert "Nothing was decided in this sitting" in sitting.text
+    sitting.go("a", "u 1", "u 3", "u 99", "q")
+    assert [(d.line, d.act) for d in sitting.decisions][4:] == [(1, Act.ACCEPT), (1, Act.UNDO)]
+    assert "no decision on line 3" in sitting.text
+    assert "no decision on line 99" in sitting.text
+
+
+def test_stopping_and_going_on_later(sitting: Sitting) -> None:
+    sitting.go("a", "q")
+    record = sitting.go("a", "a", person=Person(Role.CIRCULATOR, "CD"))
+    assert record.confirmed
+    assert [d.initials for d in sitting.decisions] == ["AB", "CD", "CD"]
+
+
+@pytest.mark.parametrize("answers", [(), ("a",), ("m",), ("m", ""), ("s",), ("m", "", "41")])
+def test_the_end_of_the_input_is_a_stop(sitting: Sitting, answers: tuple[str, ...]) -> None:
+    sitting.go(*answers)
+    assert len(sitting.decisions) == answers.count("a")
+
+
+def test_playing_the_words(sitting: Sitting) -> None:
+    sitting.go("p", "q")
+    assert sitting.played == [("written words", 1.0, 3.5)]
+    sitting.fails_to_play = "No program to play sound was found."
+    sitting.go("p", "a", "q")
+    assert "No program to play sound was found." in sitting.text
+    assert len(sitting.decisions) == 1
+
+
+def test_written_words_have_no_sound(sitting: Sitting, kit: Kit) -> None:
+    case = open_case(sitting.ledger, kit, "written words")
+    event = counted("lap_sponge", 5, 1.0, "five laps", end_s=1.0)
+    append_event(sitting.ledger, case, event)
+    other = Sitting(sitting.ledger, case)
+    other.go("p", "q")
+    assert other.played == []
+    assert "no sound to play" in other.text
+
+
+@pytest.mark.parametrize(
+    ("item", "quantity", "sentence"),
+    [
+        (None, 5, "No item was heard"),
+        ("lap_sponge", None, "No number was heard"),
+        (None, None, "Neither an item nor a number was heard"),
+    ],
+)
+def test_a_line_without_item_or_number_cannot_be_accepted(
+    sitting: Sitting, kit: Kit, item: str | None, quantity: int | None, sentence: str
+) -> None:
+    case = open_case(sitting.ledger, kit, "written words")
+    append_event(sitting.ledger, case, counted(item, quantity, 1.0, "laps"))
+    other = Sitting(sitting.ledger, case)
+    other.go("a", "q")
+    assert sentence in other.text
+    assert other.decisions == ()
+    answers = ["m", "" if item else "laps", "" if quantity else "5"]
+    assert other.go(*answers).confirmed
+    assert other.record.lines[0].confirmed_quantity == 5
+
+
+def test_a_volume_is_amended_in_millilitres(sitting: Sitting, kit: Kit) -> None:
+    case = open_case(sitting.ledger, kit, "written words")
+    event = Event(
+        kind=EventKind.RECEIPT,
+        item="lidocaine",
+        quantity=Decimal("13"),
+        unit="mL",
+        medication=MedicationDetail(name="lidocaine", volume_ml=Decimal("13")),
+        start_s=1,
+        end_s=2,
+        words="lidocaine thirteen",
+    )
+    append_event(sitting.ledger, case, event)
+    other = Sitting(sitting.ledger, case)
+    other.go("m", "laps", "m", "", "none", "m", "", "30.5 mL")
+    assert "The kit has no “laps”." in other.text
+    assert "such as 30 or 2.5" in other.text
+    assert other.record.lines[0].confirmed_quantity == Decimal("30.5")
+    assert "amended to lidocaine: 30.5 mL" in other.text
+
+
+def test_the_whole_is_refused_while_a_question_is_open(sitting: Sitting) -> None:
+    sitting.go("w", "q")
+    assert sitting.decisions == ()
+    assert "cannot be confirmed as a whole" in sitting.text
+    assert "Line 2: The number was hard to hear." in sitting.text
+
+
+def test_the_whole_after_the_questions(sitting: Sitting) -> None:
+    record = sitting.go("n", "a", "w", "no", "w", "yes")
+    assert record.confirmed
+    assert [(d.line, d.act) for d in sitting.decisions] == [
+        (2, Act.ACCEPT),
+        (1, Act.ACCEPT),
+        (3, Act.ACCEPT),
+    ]
+
+
+def test_someone_else_was_faster(sitting: Sitting) -> None:
+    """Another person sets the line aside while it is on this screen."""
+    real_go = sitting.go
+    meanwhile = Decision(
+        line=1,
+        act=Act.SET_ASIDE,
+        role=Role.CIRCULATOR,
+        initials="CD",
+        at=datetime.now(UTC),
+        reason="not ours",
+    )
+    original = sitting.prompts
+
+    class Faster(list[str]):
+        def append(self, prompt: str) -> None:
+            if not self:
+                append_decision(sitting.ledger, sitting.case, meanwhile)
+            super().append(prompt)
+
+    sitting.prompts = Faster(original)
+    real_go("a", "q")
+    assert sitting.decisions == (meanwhile,)
+    assert "Someone else decided on line 1 meanwhile" in sitting.text
+
+
+def test_a_clock_that_was_set_back_does_not_turn_decisions_around(sitting: Sitting) -> None:
+    tomorrow = datetime.now(UTC) + timedelta(days=1)
+    early = Decision(line=1, act=Act.ACCEPT, role=AB.role, initials="AB", at=tomorrow)
+    append_decision(sitting.ledger, sitting.case, early)
+    sitting.go("u 1", "q")
+    assert sitting.decisions[-1].act is Act.UNDO
+    assert sitting.record.lines[0].state is LineState.HEARD
