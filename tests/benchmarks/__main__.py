@@ -98,7 +98,9 @@ def main(
     only: Annotated[
         list[str] | None, typer.Option(help=f"Recognisers: {', '.join(RECOGNISERS)}.")
     ] = None,
-    quick: Annotated[bool, typer.Option(help="Play a small sample of every set.")] = False,
+    each: Annotated[
+        int | None, typer.Option(help="Play at most so many of every set, evenly spaced.")
+    ] = None,
     limit_minutes: Annotated[float, typer.Option(help="Stop a recogniser after this long.")] = 20,
     write: Annotated[Path | None, typer.Option(help="Write the table to this file.")] = None,
     write_readme: Annotated[
@@ -122,9 +124,9 @@ def main(
         clips, notes = gather(fixtures, digits, orders, testdata, Path(scratch))
         for note in notes:
             console.print(f"[yellow]{note}")
-        if quick:
-            clips = sets.sample(clips, 12)
-            notes.append("A sample: at most twelve recordings of each set.")
+        if each:
+            clips = sets.sample(clips, each)
+            notes.append(f"At most {each} recordings of each set, evenly spaced.")
         if not clips:
             raise typer.Exit(2)
         columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
