@@ -33,6 +33,7 @@ MFCC_CONF = """--use-energy=false
 --high-freq=7600
 --allow-upsample=true
 --allow-downsample=true
+--dither=0
 """
 MODEL_CONF = """--min-active=200
 --max-active=3000

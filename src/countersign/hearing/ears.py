@@ -3,6 +3,7 @@
 import json
 import logging
 import math
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -31,33 +32,45 @@ sharper than its errors."""
 _MARGIN_S = 0.3
 """Sound before and after an utterance given to the second decoding, shorter than a pause."""
 
+_STEP_BYTES = 2 * SAMPLE_RATE // 5
 _KEPT_SAMPLES = 60 * SAMPLE_RATE
 _UNKNOWN = "[unk]"
 
 
 @dataclass(frozen=True)
 class Ears:
-    """Loaded models. ``open`` is ``None`` where the model brings its own graph."""
+    """Loaded models. ``open`` is ``None`` where the model brings its own graph.
+
+    ``forms`` finds the kit's spoken forms in a text, longest first; ``items`` names their items.
+    """
 
     info: ModelInfo
     counting: vosk.Model
     open: vosk.Model | None
     words: dict[str, str] | None
+    forms: re.Pattern[str]
+    items: dict[str, str]
 
 
 def open_ears(kit: Kit, model_path: Path | None = None) -> Ears:
     """Load the model for this kit; ``BadInput`` if the model or the kit cannot be used."""
     vosk.SetLogLevel(-1)
     info = describe_model(model_path or current_model())
+    items = {form: item.id for item in kit.items for form in item.spoken}
+    longest_first = sorted(items, key=len, reverse=True)
+    forms = re.compile(rf"\b(?:{'|'.join(map(re.escape, longest_first))})\b")
     if info.compiled:
         return Ears(
             info=info,
             counting=_load(compiled_folder(info, kit, "counting", counting_graph)),
             open=_load(compiled_folder(info, kit, "open", open_graph)),
             words=None,
+            forms=forms,
+            items=items,
         )
     model = _load(info.path)
-    return Ears(info=info, counting=model, open=None, words=_known_words(model, kit, info))
+    words = _known_words(model, kit, info)
+    return Ears(info=info, counting=model, open=None, words=words, forms=forms, items=items)
 
 
 def _load(folder: Path) -> vosk.Model:
@@ -86,7 +99,8 @@ def _recognizer(model: vosk.Model, words: dict[str, str] | None) -> vosk.KaldiRe
     if words is None:
         recognizer = vosk.KaldiRecognizer(model, SAMPLE_RATE)
     else:
-        listed = json.dumps([*words, _UNKNOWN], ensure_ascii=False)
+        unknown = [_UNKNOWN] if model.vosk_model_find_word(_UNKNOWN) >= 0 else []
+        listed = json.dumps([*words, *unknown], ensure_ascii=False)
         recognizer = vosk.KaldiRecognizer(model, SAMPLE_RATE, listed)
     recognizer.SetMaxAlternatives(READINGS)
     recognizer.SetWords(True)
@@ -101,12 +115,25 @@ def hear(ears: Ears, blocks: Iterable[Block]) -> Iterator[Utterance]:
     """
     recognizer = _recognizer(ears.counting, ears.words)
     recent = _Recent()
-    for block in blocks:
-        data = block.samples.tobytes()
+    for data in _steps(blocks):
         recent.add(data)
         if recognizer.AcceptWaveform(data):
             yield from _finish(ears, json.loads(recognizer.Result()), recent)
     yield from _finish(ears, json.loads(recognizer.FinalResult()), recent)
+
+
+def _steps(blocks: Iterable[Block]) -> Iterator[bytes]:
+    """The sound in steps of one length: the decoder looks for a pause only after each step, so that
+    the words would depend on how the sound happened to be cut into blocks.
+    """
+    held = bytearray()
+    for block in blocks:
+        held += block.samples.tobytes()
+        while len(held) >= _STEP_BYTES:
+            yield bytes(held[:_STEP_BYTES])
+            del held[:_STEP_BYTES]
+    if held:
+        yield bytes(held)
 
 
 @dataclass
@@ -138,7 +165,7 @@ def _finish(ears: Ears, result: dict[str, Any], recent: _Recent) -> Iterator[Utt
         word.model_copy(update={"confidence": _support(word, readings)}) for word in best.words
     )
     start_s, end_s = words[0].start_s, words[-1].end_s
-    others = list(readings[1:])
+    others = _distinct(ears, readings)
     if ears.open is not None and any(word.text != TALK for word in words):
         # The decoder lags behind the sound it was given, so the stretch is cut by its own times.
         from_s = max(0.0, start_s - _MARGIN_S)
@@ -150,6 +177,38 @@ def _finish(ears: Ears, result: dict[str, Any], recent: _Recent) -> Iterator[Utt
         confidence=best.confidence,
         alternatives=tuple(others),
     )
+
+
+def _distinct(ears: Ears, readings: list[Alternative]) -> list[Alternative]:
+    """The readings after the best that say something else, likeliest first.
+
+    Breath and room noise at the edges are often heard as talk too, and one form of an item as
+    another of the same. A reading that differs only in that is the same reading, so their shares
+    are added; one of nothing but talk is
+    left out, for its share is already missing from the confidence of the words.
+    """
+
+    def meant(words: tuple[Word, ...]) -> str:
+        text = " ".join(word.text for word in words)
+        return ears.forms.sub(lambda form: ears.items[form.group()], text)
+
+    shares: dict[str, Alternative] = {}
+    for reading in readings:
+        words = _without_edge_talk(reading.words)
+        if not words:
+            continue
+        text = meant(words)
+        share = reading.confidence + (shares[text].confidence if text in shares else 0.0)
+        known = shares[text].words if text in shares else words
+        shares[text] = Alternative(words=known, confidence=share)
+    best = meant(_without_edge_talk(readings[0].words))
+    others = [reading for text, reading in shares.items() if text != best]
+    return sorted(others, key=lambda reading: -reading.confidence)
+
+
+def _without_edge_talk(words: tuple[Word, ...]) -> tuple[Word, ...]:
+    spoken = [index for index, word in enumerate(words) if word.text != TALK]
+    return words[spoken[0] : spoken[-1] + 1] if spoken else ()
 
 
 def _open_reading(model: vosk.Model, sound: bytes, from_s: float) -> Alternative:

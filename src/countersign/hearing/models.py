@@ -108,8 +108,8 @@ def _digest(file: Path) -> str:
 
 
 def _check_sums(folder: Path) -> None:
-    for line in (folder / _SUMS).read_text(encoding="ascii").splitlines():
-        expected, name = line.split(maxsplit=1)
+    for line in (folder / _SUMS).read_text(encoding="utf-8", errors="replace").splitlines():
+        expected, _, name = line.partition("  ")
         file = folder / name
         if not file.is_file() or _digest(file) != expected:
             raise BadInput(

@@ -23,7 +23,7 @@ from countersign.problems import BadInput
 
 
 def _key(model: ModelInfo, kit: Kit, name: str) -> str:
-    digest = hashlib.sha256(f"{model.sha256} {name} {kit.model_dump_json()}".encode())
+    digest = hashlib.sha256(f"{model.sha256} {model.path} {name} {kit.model_dump_json()}".encode())
     for module in (fst, grammar, graph, topology):
         digest.update(Path(str(module.__file__)).read_bytes())
     return digest.hexdigest()[:24]
