@@ -87,7 +87,7 @@ def orders(folder: Path | None) -> list[Clip]:
 
 
 def testdata(folder: Path, scratch: Path) -> list[Clip]:
-    """Human recordings of Debian's pocketsphinx-testdata: cards, a command, read prose.
+    """Human recordings of Debian's pocketsphinx-testdata: cards, digits, a command, read prose.
 
     Headerless files are given a header in ``scratch``.
     """
@@ -104,7 +104,10 @@ def testdata(folder: Path, scratch: Path) -> list[Clip]:
             said[name] = tuple(text.split())
     said["goforward"] = ("go", "forward", "ten", "meters")
     paths = sorted([*folder.glob("cards/*.wav"), *folder.glob("librivox/*.wav")])
-    paths += _with_header(folder.glob("goforward.raw"), scratch)
+    # TIDIGITS names its files after the digits: two nine three four zero.
+    said["dhd.2934z"] = ("two", "nine", "three", "four", "zero")
+    raws = ("goforward.raw", "numbers.raw", "tidigits/dhd.2934z.raw")
+    paths += _with_header((raw for name in raws for raw in folder.glob(name)), scratch)
     return [Clip(path, "testdata", _length(path), said.get(path.stem)) for path in paths]
 
 
