@@ -1,7 +1,8 @@
 """People reading cards, digits and prose: nobody counts, and numbers are heard as numbers.
 
 Source: the recordings of Debian's package pocketsphinx-testdata (16 kHz; transcripts of the
-cards come with them, the digits are TIDIGITS named after what is said). The model never trained on them.
+cards come with them, the digits are TIDIGITS named after what is said). The model never trained
+on them.
 """
 
 from pathlib import Path
