@@ -62,6 +62,8 @@ closing the peritoneum,closing the cavity,closing the fascia,closing the skin,sk
 final count,relief count,scrub relief,circulator relief,relieving the scrub
 sponges,sharps,small items,instruments,count is correct,counts are correct,count correct
 counts correct,the count is correct,the counts are correct,all counts correct
+sponge count,sharps count,needle count,instrument count,sponge count is correct
+sharps count is correct,needle count is correct,instrument count is correct
 count is not correct,count is incorrect,count incorrect,counts are not correct
 the count is not correct,the count is off,we are missing one,missing one,missing
 recount,recount the,count again,start over,from the top,again,on the mayo stand,on the mayo
