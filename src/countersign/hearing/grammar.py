@@ -26,7 +26,7 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "cc": ("S IY S IY",),
     "mils": ("M IH L Z",),
 }
-"""Words of the grammar itself that the CMU dictionary lacks, in its phones without stress."""
+"""Words of the grammar whose pronunciation is fixed here, in the CMU dictionary's phones."""
 
 
 def _phrases(text: str) -> tuple[str, ...]:

@@ -108,10 +108,11 @@ def _digest(file: Path) -> str:
 
 
 def _check_sums(folder: Path) -> None:
-    for line in (folder / _SUMS).read_text(encoding="utf-8", errors="replace").splitlines():
-        expected, _, name = line.partition("  ")
+    lines = (folder / _SUMS).read_text(encoding="utf-8", errors="replace").splitlines()
+    sums = {name: digest for digest, _, name in (line.partition("  ") for line in lines)}
+    for name in {"am/final.mdl", *sums}:
         file = folder / name
-        if not file.is_file() or _digest(file) != expected:
+        if not file.is_file() or _digest(file) != sums.get(name):
             raise BadInput(
                 f"The model in {folder} is damaged: {name} does not match its checksum; install"
                 " countersign again."
