@@ -104,3 +104,45 @@ def test_a_doubt_stays_with_its_event(hear, utter) -> None:
     laps, raytecs = hear([utter("laps five raytecs ten", others=others)])
     assert laps.questions == ()
     assert [q.sentence for q in raytecs.questions] == ["Heard ten; it could be nine."]
+
+
+def test_an_open_reading_that_only_lacks_a_sure_verb_raises_no_question(hear, utter) -> None:
+    others = (("laps five", 0.9, "open"),)
+    (event,) = hear([utter("adding laps five", others=others)])
+    assert (event.kind, asked([event])) == ("addition", [])
+    events = hear([utter("adding laps five", others=others, confidences={"adding": 0.8})])
+    assert asked(events) == [("other_reading", "Heard as an addition; it could be a count.")]
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "sentence"),
+    [
+        ("adding laps five", "laps nine", "Heard five; it could be nine."),
+        (
+            "adding laps five",
+            "raytecs five",
+            "Heard Laparotomy sponge; it could be X-ray detectable sponge.",
+        ),
+        ("laps five", "adding laps five", "Heard as a count; it could be an addition."),
+        ("adding laps five", "bagged laps five", "Heard as an addition; it could be a removal."),
+    ],
+)
+def test_a_sure_verb_settles_nothing_else(hear, utter, heard, other, sentence) -> None:
+    assert sentence in [q for _, q in asked(hear([utter(heard, others=((other, 0.9, "open"),))]))]
+
+
+@pytest.mark.parametrize(
+    ("other", "share", "questions"),
+    [
+        ("laps one two four five", 0.9, ["Three was not heard between two and four."]),
+        ("laps one two four five", 0.2, []),
+        ("laps one two <talk> four five", 0.9, ["Heard five; it could be two."]),
+        ("laps one two three four five", 0.9, []),
+    ],
+)
+def test_a_number_that_the_open_decoding_clearly_lacks(
+    hear, utter, other, share, questions
+) -> None:
+    events = hear([utter("laps one two three four five", others=((other, share, "open"),))])
+    assert [event.quantity for event in events] == [5]
+    assert [q for _, q in asked(events)] == questions

@@ -211,3 +211,41 @@ def test_draws(say) -> None:
 def test_the_same_thing_said_two_ways_is_asked_about(say) -> None:
     (event,) = say("lidocaine one percent two percent")
     assert "other_reading" in codes(event)
+
+
+@pytest.mark.parametrize(
+    ("said", "value"),
+    [
+        ("point two five percent bupivacaine", "0.25"),
+        ("zero point two five percent bupivacaine", "0.25"),
+        ("one and a half percent lidocaine", "1.5"),
+    ],
+)
+def test_a_strength_of_several_words_before_the_name(say, said: str, value: str) -> None:
+    (event,) = say(f"{said} with epinephrine one to two hundred thousand thirty milliliters")
+    assert event.medication.strength == Strength(value=Decimal(value), unit="%")
+    assert (event.medication.additive, event.quantity) == ("epinephrine", Decimal(30))
+    assert event.questions == ()
+
+
+@pytest.mark.parametrize("said", ["two five percent lidocaine", "lidocaine two five percent"])
+def test_a_number_that_does_not_fit_the_strength_is_asked_about(say, said: str) -> None:
+    (event,) = say(said)
+    assert codes(event) == ["other_reading"]
+
+
+@pytest.mark.parametrize("unit", ["mils", "mil", "ml", "cc", "milliliters"])
+@pytest.mark.parametrize("verb", ["draw", "draw up", "drawing", "drawing up", "drew up"])
+def test_ways_to_say_a_draw(say, verb: str, unit: str) -> None:
+    (event,) = say(f"{verb} twenty five {unit} of bupivacaine")
+    assert (event.kind, event.item, event.quantity) == ("draw", "bupivacaine", Decimal(25))
+    (event,) = say(f"{verb} ten {unit}")
+    assert (event.kind, event.quantity, codes(event)) == ("draw", Decimal(10), ["no_item"])
+
+
+@pytest.mark.parametrize("before", ["", "surgeon wants ", "<talk> "])
+@pytest.mark.parametrize("context", ["", "laps five | "])
+def test_an_amount_of_a_medication_never_vanishes(say, context: str, before: str) -> None:
+    event = say(f"{context}{before}twenty five mils of lidocaine")[-1]
+    assert (event.kind, event.item, event.quantity) == ("receipt", "lidocaine", Decimal(25))
+    assert event.questions

@@ -149,7 +149,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "in the? sponge counter",
     ),
     "LABEL": ("label|labels|labeling|labelling|labeled|labelled the|this|that|my|a?",),
-    "DRAW": ("draw|drawing|drew|drawn up", "drawing|drew"),
+    "DRAW": ("draw|drawing|drew|drawn up?",),
     "RECEIPT": (
         "receive|receiving|received",
         "pouring|dispensing",

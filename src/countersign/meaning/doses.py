@@ -6,6 +6,7 @@ from countersign.hearing.utterance import TALK
 from countersign.meaning import medication as meds
 from countersign.meaning.clause import Scene, low_confidence, make_event
 from countersign.meaning.event import Event, EventKind, QuestionCode
+from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece
 from countersign.meaning.sequence import ask
 from countersign.meaning.words import BREAK, UNKNOWN
@@ -19,15 +20,27 @@ def reach_back(scene: Scene, pieces: Sequence[Piece], index: int) -> tuple[int, 
     """
     name = pieces[index].start
     tokens = [token.lower_ for token in scene.doc]
-    start = name
+    start = end = name
     for position in range(name - 1, max(-1, name - 12), -1):
         if tokens[position] in (BREAK, TALK, UNKNOWN):
             break
         taken = meds.strength_at(tokens, position) or meds.volume_at(tokens, position)
-        if taken is None or taken[1] > start:
+        if taken is None:
+            continue
+        if taken[1] == end and start < end:
+            start = position  # the same, read from further back: "point two five percent"
+            continue
+        if taken[1] > start:
             continue
         if all(word in ("of", "the") for word in tokens[taken[1] : start]):
-            start = position
+            start, end = position, taken[1]
+    # a number that no amount takes up is asked about with the medication
+    if (
+        start < name
+        and start
+        and (tokens[start - 1] == "point" or is_number_word(tokens[start - 1]))
+    ):
+        start -= 1
     first = next(i for i, piece in enumerate(pieces) if piece.end > start)
     lead = pieces[first - 1] if first else None
     if lead is not None and lead.kind == "cue" and lead.label.startswith(("RECEIPT", "ADD")):
@@ -85,10 +98,21 @@ def medication_event(
         said_more = detail.strength or detail.expiry or detail.additive or detail.lot
         cued = any(s.label_ == "RECEIPT" for s in scene.doc.spans["cues"] if s.start >= start)
         measured = detail.volume_ml is not None and talk_before is None
-        if not said_more and not measured and not cued:
+        amount = detail.volume_ml is not None or detail.strength is not None
+        if not said_more and not measured and not cued and not amount:
             return None
         if talk_before == "stranger" and not (detail.strength and detail.expiry) and not cued:
-            return None
+            if not amount:
+                return None
+            # an amount of a medication is never passed over without a question
+            questions.append(
+                ask(
+                    QuestionCode.OTHER_READING,
+                    f"{_medication_label(scene, detail.name)[:1].upper()}"
+                    f"{_medication_label(scene, detail.name)[1:]} was heard amid other talk; "
+                    "it may not be a receipt.",
+                )
+            )
         if detail.strength is None and not known:
             questions.append(
                 ask(

@@ -28,6 +28,33 @@ _COUNTED = frozenset(
 )
 
 
+SURE_CUE = 0.9
+"""A verb heard with this confidence is not asked about because the open decoding lacks it."""
+
+MISSING_SHARE = 0.5
+"""From this share of its posterior on, an open decoding that lacks a number of a sequence and has
+its neighbours raises a question. To be tuned on recordings."""
+
+_VERBLESS = {
+    EventKind.ADDITION: EventKind.COUNT,
+    EventKind.REMOVAL: EventKind.COUNT,
+    EventKind.CORRECTION: EventKind.COUNT,
+    EventKind.SET_UP: EventKind.COUNT,
+    EventKind.DRAW: EventKind.RECEIPT,
+    EventKind.LABEL: EventKind.RECEIPT,
+}
+"""What the words of an event amount to without the verb that gave it its kind."""
+
+
+@dataclass(frozen=True)
+class Cue:
+    """A cue phrase that was heard: when (seconds), and its weakest word's confidence (0..1)."""
+
+    start_s: float
+    end_s: float
+    confidence: float
+
+
 @dataclass(frozen=True)
 class Doubt:
     """A question about a stretch of sound.
@@ -43,6 +70,36 @@ class Doubt:
     item: str | None
     quantity: int | Decimal | None
     about_number: bool = False
+
+
+def _lacks_only_verb(event: Event, other: Event, cues: Sequence[Cue]) -> bool:
+    """Whether the other reading differs only by a verb that was heard surely in this one."""
+    if (event.item, event.quantity) != (other.item, other.quantity):
+        return False
+    if _VERBLESS.get(event.kind) is not other.kind:
+        return False
+    own = [c for c in cues if c.end_s >= event.start_s and c.start_s <= event.end_s]
+    return bool(own) and min(cue.confidence for cue in own) >= SURE_CUE
+
+
+def _number_missing(
+    event: Event, other: Event, alternative: Alternative
+) -> list[tuple[bool, Question]]:
+    """A number of an unbroken sequence that the open decoding passed over.
+
+    The grammar decoding knows the counting order and may fill in a number nobody said.
+    """
+    if alternative.origin != "open" or alternative.confidence < MISSING_SHARE:
+        return []
+    if (event.item, event.quantity) != (other.item, other.quantity):
+        return []
+    first, second = event.sequence, other.sequence
+    if len(second) < 2 or first != tuple(range(first[0], first[-1] + 1) if first else ()):
+        return []
+    missing = [n for n in first if n not in second and second[0] < n < second[-1]]
+    if not missing or [n for n in first if n not in missing] != list(second):
+        return []
+    return [(False, q) for q in other.questions if q.code is QuestionCode.NUMBER_SKIPPED]
 
 
 def _overlap(event: Event, other: Event) -> float:
@@ -119,8 +176,12 @@ def doubts_of(
     others: Sequence[tuple[Alternative, Sequence[Event]]],
     utterance: Utterance,
     kit: Kit,
+    cues: Sequence[Cue] = (),
 ) -> list[Doubt]:
-    """The doubts that the alternatives of an utterance cast on the events heard in it."""
+    """The doubts that the alternatives of an utterance cast on the events heard in it.
+
+    ``cues`` are the cue phrases of the reading that the events were heard in.
+    """
     doubts: list[Doubt] = []
     for event in heard:
         if event.kind not in _COUNTED or event.end_s < utterance.start_s:
@@ -139,7 +200,11 @@ def doubts_of(
                     ),
                 )
                 same = [e for e in near if (e.item, e.quantity) == (event.item, event.quantity)]
-                asked = compare(event, same[0] if same else other, kit)
+                chosen = same[0] if same else other
+                if alternative.origin == "open" and _lacks_only_verb(event, chosen, cues):
+                    chosen = chosen.model_copy(update={"kind": event.kind})
+                asked = compare(event, chosen, kit)
+                asked += _number_missing(event, chosen, alternative)
             else:
                 asked = compare(event, None, kit)
             doubts += [

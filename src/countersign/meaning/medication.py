@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from countersign.meaning.event import MedicationDetail, Question, QuestionCode, Strength
-from countersign.meaning.numbers import ONES, ZEROS, decimal_at, year_at
+from countersign.meaning.numbers import ONES, ZEROS, decimal_at, is_number_word, year_at
 
 CONTAINERS = {
     "cup": "cup",
@@ -45,6 +45,7 @@ _VOLUME_UNITS: tuple[tuple[str, ...], ...] = (
     ("ccs",),
     ("cc",),
     ("mils",),
+    ("mil",),
 )
 _MASS_UNITS: dict[tuple[str, ...], str] = {
     ("milligrams",): "mg",
@@ -252,6 +253,13 @@ def read_medication(
         values[field] = value
         used.extend(range(start, end))
 
+    def unread_before(what: str, start: int) -> None:
+        """Ask about a number right before an amount that does not fit: "two five percent"."""
+        before = start - 1
+        if before >= 0 and before not in used and _is_unread(words[before]):
+            sentence = f"“{words[before]}” was heard right before the {what}, but does not fit."
+            questions.append(Question(code=QuestionCode.OTHER_READING, sentence=sentence))
+
     while position < len(words):
         word = words[position]
         if position in names:
@@ -315,6 +323,7 @@ def read_medication(
             )
             if ratio and "strength" in values and "additive_strength" not in values:
                 additive = additive or "additive" in values or additive_slot
+            unread_before("strength", position)
             take(
                 "additive_strength" if additive else "strength",
                 strength[0],
@@ -325,6 +334,7 @@ def read_medication(
             continue
         volume = volume_at(words, position)
         if volume is not None:
+            unread_before("volume", position)
             take("volume_ml", volume[0], position, volume[1])
             position = volume[1]
             continue
@@ -351,6 +361,10 @@ _FIELD_NAMES = {
     "lot": "lot",
     "container": "container",
 }
+
+
+def _is_unread(word: str) -> bool:
+    return word == "point" or is_number_word(word)
 
 
 def _is_lot_piece(word: str) -> bool:

@@ -5,10 +5,11 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from spacy.language import Language
+from spacy.tokens import Doc
 
 from countersign.hearing.utterance import Utterance
 from countersign.kit.model import Kit
-from countersign.meaning.doubts import Doubt, attach, doubts_of, drop_stale
+from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
 from countersign.meaning.pipeline import pipeline, read_tokens
 from countersign.meaning.reading import Before, Carried, Read, read
@@ -63,7 +64,8 @@ def _hear(
     heard = (*joint, *tokens_of(utterance.words, utterance.speaker))
     if len(heard) == len(joint):
         return
-    found = read(read_tokens(nlp, heard), kit, context.before, day)
+    doc = read_tokens(nlp, heard)
+    found = read(doc, kit, context.before, day)
     if utterance.alternatives:
         others = [
             (
@@ -81,7 +83,7 @@ def _hear(
             )
             for alternative in utterance.alternatives
         ]
-        context.doubts += doubts_of(_events(found), others, utterance, kit)
+        context.doubts += doubts_of(_events(found), others, utterance, kit, _cues(doc))
     kept = next((i for i, reading in enumerate(found) if reading.open), len(found))
     for event in _events(found[:kept]):
         yield from _give(context, event)
@@ -92,6 +94,14 @@ def _hear(
     context.tokens = heard[first.carry_from :]
     context.carried = first.carried
     context.doubts = drop_stale(context.doubts, context.tokens[0].start_s)
+
+
+def _cues(doc: Doc) -> list[Cue]:
+    heard: tuple[Token, ...] = doc._.heard
+    return [
+        Cue(heard[span.start].start_s, heard[span.end - 1].end_s, span._.confidence)
+        for span in doc.spans["cues"]
+    ]
 
 
 def _finish(nlp: Language, kit: Kit, day: date, context: _Context) -> Iterator[Event]:
