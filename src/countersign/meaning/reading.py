@@ -409,6 +409,10 @@ class _Reader:
             or clause.before is not None
             or len(clause_numbers(self.scene, clause)) < SHORTEST_SEQUENCE
         )
+        # "one two | adding laps three": after a pause, a verb begins something else
+        verb = self.at(index - 1)
+        if verb is not None and verb.label in ("ADD verb", "REMOVE verb"):
+            apart = apart or self.kind_at(index - 2) == "pause"
         if (
             clause is not None
             and clause.item is None

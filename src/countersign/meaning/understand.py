@@ -13,6 +13,7 @@ from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
 from countersign.meaning.pipeline import pipeline, read_tokens
 from countersign.meaning.reading import Before, Carried, Read, read
+from countersign.meaning.unnamed import unnamed_receipt
 from countersign.meaning.words import Token, pause, tokens_of
 
 LONGEST_PAUSE_S = 8.0
@@ -87,6 +88,9 @@ def _hear(
     kept = next((i for i, reading in enumerate(found) if reading.open), len(found))
     for event in _events(found[:kept]):
         yield from _give(context, event)
+    unnamed = unnamed_receipt(utterance, _events(found), day)
+    if unnamed is not None:
+        yield unnamed
     if kept == len(found):
         _drop(context)
         return
