@@ -77,6 +77,7 @@ class QuestionCode(StrEnum):
     COUNT_DISAGREES = "count_disagrees"
     NOTHING_TO_CORRECT = "nothing_to_correct"
     VERDICT_CONFLICT = "verdict_conflict"
+    STRENGTH_NOT_STOCKED = "strength_not_stocked"
 
 
 class Question(BaseModel):

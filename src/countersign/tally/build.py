@@ -18,6 +18,7 @@ from countersign.tally import sentences
 from countersign.tally.corrections import Heard, follow_corrections
 from countersign.tally.record import Act, CountRecord, Decision, Line, LineState, Total
 from countersign.tally.running import TALLIED, Running, Step, opens, run, start
+from countersign.tally.strengths import strengths_not_stocked
 
 _CONFIRMED = (LineState.ACCEPTED, LineState.AMENDED)
 _RECOUNTED = frozenset({Phase.CLOSING_CAVITY, Phase.CLOSING, Phase.FINAL})
@@ -262,6 +263,8 @@ def _ask(kit: Kit, items: dict[str, Item], drafts: list[_Draft]) -> None:
     counted_in: dict[Phase | None, set[str]] = {}
     open_before: list[int] = []
     for draft in drafts:
+        for sentence in strengths_not_stocked(kit, draft.event):
+            draft.ask(QuestionCode.STRENGTH_NOT_STOCKED, sentence)
         if draft.heard.kind is EventKind.VERDICT:
             _ask_about_verdict(kit, draft, numbers, differing, counted_in, open_before)
             if draft.barred and draft.confirmed:
