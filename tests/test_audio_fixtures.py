@@ -15,8 +15,8 @@ import soundfile
 from tests.benchmarks.scores import QUANTITIES, agrees, observed, score
 
 from countersign import chain
-from countersign.hearing import Ears, open_ears
-from countersign.kit import Kit, demo_kit_path, read_kit
+from countersign.hearing import Ears
+from countersign.kit import Kit
 from countersign.sound import open_source
 
 FOLDER = Path(__file__).parent.parent / "audio_fixtures"
@@ -31,16 +31,6 @@ HELD_OUT = {
     "espeak-scotland", "espeak-scotland-f5", "espeak-scotland-m8",
 }  # fmt: skip
 """Voices that the recipe of the bundled model keeps out of training."""
-
-
-@pytest.fixture(scope="module")
-def kit() -> Kit:
-    return read_kit(demo_kit_path())
-
-
-@pytest.fixture(scope="module")
-def ears(kit: Kit) -> Ears:
-    return open_ears(kit)
 
 
 @pytest.fixture(scope="module")

@@ -13,23 +13,13 @@ from tests.benchmarks.clips import Absent, Clip
 from tests.benchmarks.scores import QUANTITIES, observed
 
 from countersign import chain
-from countersign.hearing import Ears, hear, open_ears
+from countersign.hearing import Ears, hear
 from countersign.hearing.number_words import TEENS, TENS, UNITS
-from countersign.kit import Kit, demo_kit_path, read_kit
+from countersign.kit import Kit
 from countersign.sound import read_blocks
 
 FOLDER = Path("/usr/share/pocketsphinx/test/data")
 NUMBERS = {"zero", *UNITS, *TEENS, *TENS}
-
-
-@pytest.fixture(scope="module")
-def kit() -> Kit:
-    return read_kit(demo_kit_path())
-
-
-@pytest.fixture(scope="module")
-def ears(kit: Kit) -> Ears:
-    return open_ears(kit)
 
 
 @pytest.fixture(scope="module")

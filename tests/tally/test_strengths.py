@@ -5,14 +5,9 @@ from decimal import Decimal
 import pytest
 
 from countersign.chain import read
-from countersign.kit import Kit, demo_kit_path, read_kit
+from countersign.kit import Kit
 from countersign.meaning.event import QuestionCode, Strength
 from countersign.tally.strengths import micrograms_per_ml, same_strength, written_strength
-
-
-@pytest.fixture(scope="module")
-def kit() -> Kit:
-    return read_kit(demo_kit_path())
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """Turns blocks of sound into utterances with Vosk."""
 
 import json
-import logging
 import math
 import re
 from collections.abc import Iterable, Iterator
@@ -17,11 +16,8 @@ from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
 from countersign.hearing.workspace import compiled_folder
 from countersign.kit.model import Kit
 from countersign.problems import BadInput
-from countersign.sound import Block
+from countersign.sound import SAMPLE_RATE, Block
 
-log = logging.getLogger(__name__)
-
-SAMPLE_RATE = 16000
 READINGS = 8
 """Paths asked of the decoder for each utterance."""
 
@@ -184,8 +180,8 @@ def _distinct(ears: Ears, readings: list[Alternative]) -> list[Alternative]:
 
     Breath and room noise at the edges are often heard as talk too, and one form of an item as
     another of the same. A reading that differs only in that is the same reading, so their shares
-    are added; one of nothing but talk is
-    left out, for its share is already missing from the confidence of the words.
+    are added; one of nothing but talk is left out, for its share is already missing from the
+    confidence of the words.
     """
 
     def meant(words: tuple[Word, ...]) -> str:

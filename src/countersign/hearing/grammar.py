@@ -84,9 +84,9 @@ MONTHS: tuple[str, ...] = tuple(
 )
 
 
-def _numbers_to_199(graph: WordGraph, source: int, target: int, cost: float) -> None:
-    """Every cardinal from one to 199 between two states, sharing words where they can be shared."""
-    tens_done, hundred_done = graph.new_state(), graph.new_state()
+def _numbers_to_99(graph: WordGraph, source: int, target: int, cost: float) -> None:
+    """Every cardinal from one to 99 between two states, sharing words where they can be shared."""
+    tens_done = graph.new_state()
     for word in (*UNITS, *TEENS):
         graph.arc(source, target, word, cost)
     for word in TENS:
@@ -94,29 +94,26 @@ def _numbers_to_199(graph: WordGraph, source: int, target: int, cost: float) -> 
     graph.arc(tens_done, target, None, 0.3)
     for word in UNITS:
         graph.arc(tens_done, target, word, 0.3)
-    one = graph.new_state()
+
+
+def _numbers_to_199(graph: WordGraph, source: int, target: int, cost: float) -> None:
+    """Every cardinal from one to 199 between two states."""
+    _numbers_to_99(graph, source, target, cost)
+    one, hundred_done, after_and = graph.new_state(), graph.new_state(), graph.new_state()
     for word in ("one", "a"):
         graph.arc(source, one, word, cost + 2.0)
     graph.arc(one, hundred_done, "hundred", 0.0)
     graph.arc(hundred_done, target, None, 0.7)
-    after_and = graph.new_state()
     graph.arc(hundred_done, after_and, "and", 0.7)
     graph.arc(hundred_done, after_and, None, 0.7)
-    tens_after = graph.new_state()
-    for word in (*UNITS, *TEENS):
-        graph.arc(after_and, target, word, 0.5)
-    for word in TENS:
-        graph.arc(after_and, tens_after, word, 0.5)
-    graph.arc(tens_after, target, None, 0.3)
-    for word in UNITS:
-        graph.arc(tens_after, target, word, 0.3)
+    _numbers_to_99(graph, after_and, target, 0.5)
 
 
 def _sequences(graph: WordGraph, after_item: int) -> None:
     """Counting one by one: any number may follow any other, the next one cheaply."""
-    said = [graph.new_state() for _ in range(LONGEST_SEQUENCE + 1)]
+    said = {number: graph.new_state() for number in range(1, LONGEST_SEQUENCE + 1)}
     anywhere = graph.new_state()
-    for number in range(1, LONGEST_SEQUENCE + 1):
+    for number in said:
         words = spoken_number(number)
         graph.phrase(anywhere, said[number], words, 0.5 + 0.04 * number)
         if number > 1:

@@ -2,15 +2,12 @@
 
 import hashlib
 import json
-import logging
 from pathlib import Path
 
 import platformdirs
 from pydantic import BaseModel, ConfigDict
 
 from countersign.problems import BadInput
-
-log = logging.getLogger(__name__)
 
 _NAME = "counting-en"
 _CHOICE = "model.json"
