@@ -23,14 +23,18 @@ class AugmentSettings:
 
     resample: tuple[float, float] = (0.84, 1.2)
     resample_share: float = 0.75
-    tight_share: float = 0.4  # no silence around the words
-    overcut: float = 0.025  # most that a tight cut removes at each end
+    tight_share: float = 0.5  # no silence around the words
+    overcut: float = 0.04  # most that a tight cut removes at each end
+    tempo: tuple[float, float] = (0.8, 1.5)  # rate without change of pitch, in the features
+    tempo_share: float = 0.4
     padding: float = 0.6  # longest silence at each end
     colour_share: float = 0.5
     room_share: float = 0.3
     clean_share: float = 0.3
     snr: tuple[float, float] = (0.0, 30.0)
-    narrow_share: float = 0.4  # telephone band
+    narrow_share: float = 0.45  # telephone band
+    hiss_share: float = 0.3  # a floor of white noise, 12 to 35 dB below the speech
+    quietest: float = -36.0  # lowest peak level
     mulaw_share: float = 0.4  # of the narrow ones
     clip_share: float = 0.05
     warp_share: float = 0.6
@@ -38,6 +42,26 @@ class AugmentSettings:
     time_mask_frames: int = 14
     filter_masks: int = 2
     filter_mask_width: int = 7
+
+
+@dataclass
+class Batch:
+    """``audio`` [batch, samples] and, for each utterance: used ``samples``, and where its sound
+    came from (sample p of it is sample ``start + (p - pad) * factor`` of the corpus).
+    """
+
+    audio: torch.Tensor
+    samples: torch.Tensor
+    start: torch.Tensor
+    length: torch.Tensor
+    factor: torch.Tensor
+    pad: torch.Tensor
+
+    def source(self, sample: torch.Tensor) -> torch.Tensor:
+        """Corpus samples of ``sample`` [batch, any]; -1 where there was silence."""
+        place = ((sample - self.pad[:, None]) * self.factor[:, None]).long()
+        inside = (place >= 0) & (place < self.length[:, None])
+        return torch.where(inside, place + self.start[:, None], -1)
 
 
 class Augmenter:
@@ -54,14 +78,15 @@ class Augmenter:
     def _chance(self, share: float, batch: int) -> torch.Tensor:
         return torch.rand(batch, 1, device=self.device) < share
 
-    def batch(self, starts: list[int], lengths: list[int]) -> tuple[torch.Tensor, torch.Tensor]:
-        """Audio [batch, samples] and the used length of each, in samples."""
+    def batch(self, starts: list[int], lengths: list[int]) -> Batch:
+        """Altered audio of the segments that begin at ``starts`` and have ``lengths`` samples."""
         s, dev, n = self.settings, self.device, len(starts)
         start = torch.tensor(starts, device=dev)
         length = torch.tensor(lengths, device=dev)
         tight = self._chance(s.tight_share, n)[:, 0]
         cut = (self._uniform(0, s.overcut, n, 2) * RATE).long() * tight[:, None]
-        cut = cut * (length > RATE // 5)[:, None]
+        # At most an eighth of a short word at each end.
+        cut = torch.minimum(cut, (length // 8)[:, None])
         start, length = start + cut[:, 0], length - cut.sum(1)
         # Resampling changes pitch, formants and rate together.
         factor = torch.exp(self._uniform(*(math.log(v) for v in s.resample), n))
@@ -72,8 +97,8 @@ class Augmenter:
         pad = (self._uniform(0, 1, n, 2) ** 2 * s.padding * RATE).long()
         pad = torch.where(tight[:, None], (self._uniform(0, 0.01, n, 2) * RATE).long(), pad)
         total = (spoken + pad.sum(1)).clamp(min=RATE // 8)
-        size = int(total.max())
-        size += size % 2
+        # Lengths with small prime factors, few of them: the transforms keep a plan for each.
+        size = -(-int(total.max()) // 3200) * 3200
         t = torch.arange(size, device=dev)
         place = (t - pad[:, :1]).float() * factor[:, None]
         inside = (place >= 0) & (place < length[:, None] - 1)
@@ -91,7 +116,9 @@ class Augmenter:
         snr = low + (high - low) * torch.rand(n, 1, device=dev) ** 0.8
         gain = power.sqrt() * 10 ** (-snr / 20)
         x = x + noise * gain * ~self._chance(s.clean_share, n)
-        return self._channel(x), total
+        floor = power.sqrt() * 10 ** (-self._uniform(12, 35, n, 1) / 20)
+        x = x + torch.randn_like(x) * floor * self._chance(s.hiss_share, n)
+        return Batch(self._channel(x), total, start, length, factor, pad[:, 0])
 
     def _colour(self, x: torch.Tensor) -> torch.Tensor:
         """Smooth random equaliser, mask-like or far low-pass, high-pass."""
@@ -103,7 +130,7 @@ class Augmenter:
             mode="linear",
             align_corners=True,
         )[:, 0]
-        tilt = self._uniform(-5, 4, n, 1) * torch.log2((f + 200) / 1000)
+        tilt = self._uniform(-7, 4, n, 1) * torch.log2((f + 200) / 1000)
         curve = torch.where(self._chance(0.3, n), curve + tilt, curve)
         knee = self._uniform(1500, 5000, n, 1)
         muffle = -self._uniform(3, 14, n, 1) * torch.log2((f / knee).clamp(min=1))
@@ -112,13 +139,18 @@ class Augmenter:
             (self._uniform(80, 400, n, 1) / (f + 1)).clamp(min=1)
         )
         curve = torch.where(self._chance(0.3, n), curve + bass, curve)
+        # Close to the microphone: strong below about 300 to 600 Hz.
+        close = self._uniform(2, 6, n, 1) * torch.log2(
+            (self._uniform(250, 700, n, 1) / (f + 60)).clamp(min=1)
+        )
+        curve = torch.where(self._chance(0.3, n), curve + close, curve)
         curve = torch.where(self._chance(self.settings.colour_share, n), curve, 0 * curve)
         return torch.fft.irfft(torch.fft.rfft(x) * 10 ** (curve.clamp(-60, 30) / 20), size)
 
     def _room(self, x: torch.Tensor) -> torch.Tensor:
         """Exponentially decaying reverberation (reverberation time about 0.1 to 0.6 s)."""
         n, size = x.shape
-        taps = 5600
+        taps = 6400
         k = torch.arange(taps, device=self.device)
         decay = self._uniform(0.015, 0.09, n, 1) * RATE
         h = torch.randn(n, taps, device=self.device) * torch.exp(-k / decay)
@@ -225,7 +257,7 @@ class Augmenter:
         narrow = torch.fft.irfft(back, size)
         narrow = narrow / narrow.abs().amax(1, keepdim=True).clamp(min=1e-4)
         x = torch.where(self._chance(s.narrow_share, n), narrow, x)
-        x = x * 10 ** (self._uniform(-26, -0.2, n, 1) / 20)
+        x = x * 10 ** (self._uniform(s.quietest, -0.2, n, 1) / 20)
         return torch.round(x * 32767) / 32767
 
 
@@ -250,3 +282,31 @@ def mask(log_mel: torch.Tensor, frames: torch.Tensor, settings: AugmentSettings)
         at = torch.rand(n, 1, device=device) * filters
         lost |= ((band >= at) & (band < at + width))[:, None]
     return torch.where(hidden | lost, mean, log_mel)
+
+
+def tempo(
+    log_mel: torch.Tensor, frames: torch.Tensor, least: torch.Tensor, settings: AugmentSettings
+) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """Read the frames of [batch, frames, filters] faster or slower, without change of pitch.
+
+    ``frames`` are the used frames of each utterance, ``least`` what must be left of them. Returns
+    the new features and counts, and how many old frames each new one steps over.
+    """
+    n, size, filters = log_mel.shape
+    device = log_mel.device
+    low, high = (math.log(v) for v in settings.tempo)
+    factor = torch.exp(torch.rand(n, device=device) * (high - low) + low)
+    factor = torch.where(torch.rand(n, device=device) < settings.tempo_share, factor, 1.0)
+    factor = torch.minimum(factor, (frames / least).clamp(min=1.0))
+    count = (frames / factor).long().clamp(min=1)
+    longest = int(count.max())
+    place = torch.arange(longest, device=device) * factor[:, None]
+    place = torch.minimum(place, (frames[:, None] - 1).float())
+    first = place.long()
+    share = (place - first)[..., None]
+    wide = first[..., None].expand(-1, -1, filters)
+    after = (wide + 1).clamp(max=size - 1)
+    a, b = torch.gather(log_mel, 1, wide), torch.gather(log_mel, 1, after)
+    # A blend of two frames is smoother than a frame, so blends move towards the nearer one.
+    share = share * share * (3 - 2 * share)
+    return a * (1 - share) + b * share, count, factor

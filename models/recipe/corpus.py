@@ -2,8 +2,8 @@
 
 A shard is ``NAME.opus`` (or ``NAME.raw``, int16 little-endian) and ``NAME.jsonl``. Each line has
 ``set`` (train or valid), ``source`` (kokoro, espeak, flite, festival, piper, people), ``voice``,
-``start`` and ``length`` in samples, ``text``, ``phones`` (CTC target) and, for recordings that were
-aligned, ``words``: [first sample, last sample, phones] of each word, relative to ``start``.
+``start`` and ``length`` in samples, ``text``, ``phones`` (CTC target) and, where it is known when
+they were X relative to ``start``.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ class Utterance:
     text: str
     phones: list[int]
     words: list[list] = field(default_factory=list)
+    times: list[list[int]] = field(default_factory=list)
 
 
 class ShardWriter:

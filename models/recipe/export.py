@@ -25,6 +25,8 @@ from countersign.hearing.topology import PHONES, states
 BYPASS = 0.66
 OUTPUTS = len(PHONES) + 1
 CONTEXT = 34
+LAYERS = 14
+"""Factored layers of the starting network; ``train.py --extra`` adds to them."""
 
 MFCC_CONF = """--use-energy=false
 --num-mel-bins=40
@@ -190,7 +192,8 @@ def network(weights: dict[str, Array]) -> bytes:
     lda = add("lda", affine(weights["ldaW"], weights["ldab"]), spliced("input", (-1, 0, 1)))
     first = add("tdnn1.affine", affine(weights["a1"], weights["b1"]), lda)
     previous = relu_and_norm("tdnn1", first, "bn1")
-    for layer in range(2, 16):
+    factored = sum(key.startswith("L.") for key in weights)
+    for layer in range(2, 2 + factored):
         index = layer - 2
         # Layers 2 to 4 look one frame back and on, layer 5 at its own, the rest three frames.
         step = {2: 1, 3: 1, 4: 1, 5: 0}.get(layer, 3)
@@ -204,7 +207,8 @@ def network(weights: dict[str, Array]) -> bytes:
         )
         normed = relu_and_norm(name, wide, f"B.{index}")
         size = len(weights[f"A.{index}.b"])
-        previous = add(f"{name}.sum", no_op(size), f"Sum(Scale({BYPASS}, {previous}), {normed})")
+        kept = f"Scale({BYPASS}, {previous})" if index < LAYERS else previous
+        previous = add(f"{name}.sum", no_op(size), f"Sum({kept}, {normed})")
     narrow = add("prefinal.narrow", affine(weights["pl"]), previous)
     wide = add("prefinal.affine", affine(weights["pa"], weights["pb"]), narrow)
     normed = relu_and_norm("prefinal", wide, "pbn1")
@@ -218,8 +222,9 @@ def network(weights: dict[str, Array]) -> bytes:
     body += token("<NumComponents>") + integer(len(components))
     for name, component in components:
         body += token("<ComponentName>") + token(name) + component
-    body += token("</Nnet3>") + token("<LeftContext>") + integer(CONTEXT)
-    body += token("<RightContext>") + integer(CONTEXT)
+    context = CONTEXT + 3 * (factored - LAYERS)  # of layers added on top
+    body += token("</Nnet3>") + token("<LeftContext>") + integer(context)
+    body += token("<RightContext>") + integer(context)
     return body + token("<Priors>") + vector(np.zeros(0, np.float32))
 
 

@@ -23,6 +23,7 @@ PAD = 36  # context rounded up to whole output steps
 STEP = 3  # input frames for each output frame
 BYPASS = 0.66  # scale of the residual connection
 OUTPUTS = 40
+LAYERS = 14  # factored layers of the starting network
 
 
 class _Reader:
@@ -145,13 +146,33 @@ class Tdnn(nn.Module):
         return F.linear(torch.cat(parts, -1) if len(parts) > 1 else parts[0], self.W, self.b)
 
 
+def _widened(
+    narrow: dict[str, Any], wide: dict[str, Any], more: int, seed: int
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """A factored layer with ``more`` random bottleneck channels that nothing reads yet."""
+    g = np.random.default_rng(seed)
+    size, inputs = narrow["W"].shape
+    rows = g.standard_normal((more, inputs), np.float32) * narrow["W"].std()
+    parts = np.split(wide["W"], wide["W"].shape[1] // size, axis=1)
+    unread = np.zeros((wide["W"].shape[0], more), np.float32)
+    columns = np.concatenate([half for part in parts for half in (part, unread)], 1)
+    return narrow | {"W": np.concatenate([narrow["W"], rows])}, wide | {"W": columns}
+
+
 class Network(nn.Module):
     """MFCC [batch, frames, 40] to phone scores [batch, ceil(frames / 3), 40]."""
 
-    def __init__(self, components: dict[str, dict[str, Any]], outputs: int = OUTPUTS) -> None:
-        """Build the network from :func:`read_components`."""
+    def __init__(
+        self, components: dict[str, dict[str, Any]], extra: int = 0, widen: int = 0
+    ) -> None:
+        """Build the network from :func:`read_components`.
+
+        ``extra`` layers on top look three frames back and on like the last ones; ``widen`` more
+        channels go through the bottleneck of every factored layer. Both start without effect.
+        """
         super().__init__()
         c = components
+        self.extra, self.pad = extra, PAD + STEP * extra
 
         def weight(name: str, key: str = "W") -> nn.Parameter:
             return nn.Parameter(torch.tensor(c[name][key]))
@@ -165,15 +186,28 @@ class Network(nn.Module):
         self.L, self.A, self.B = nn.ModuleList(), nn.ModuleList(), nn.ModuleList()
         for layer in range(2, 16):
             step = 1 if layer <= 5 else STEP
-            self.L.append(Tdnn(c[f"tdnnf{layer}.linear"], step))
-            self.A.append(Tdnn(c[f"tdnnf{layer}.affine"], step))
+            narrow, wide = c[f"tdnnf{layer}.linear"], c[f"tdnnf{layer}.affine"]
+            if widen:
+                narrow, wide = _widened(narrow, wide, widen, layer)
+            self.L.append(Tdnn(narrow, step))
+            self.A.append(Tdnn(wide, step))
             self.B.append(Norm(c[f"tdnnf{layer}.batchnorm"]))
+        generator = np.random.default_rng(15)
+        for _ in range(extra):
+            for modules, like in ((self.L, narrow), (self.A, wide)):
+                deviation = np.float32(1 / np.sqrt(like["W"].shape[1]))
+                weights = generator.standard_normal(like["W"].shape, np.float32) * deviation
+                bias = np.zeros(len(like["b"]), np.float32)
+                modules.append(Tdnn({"off": like["off"], "W": weights, "b": bias}, STEP))
+            size = wide["W"].shape[0]
+            one = {"rms": 0.0, "var": np.ones(size), "eps": 0.0, "mean": np.zeros(size)}
+            self.B.append(Norm(one))
         self.pl = weight("prefinal-l")
         self.pa, self.pb = weight("prefinal-chain.affine"), weight("prefinal-chain.affine", "b")
         self.pbn1 = Norm(c["prefinal-chain.batchnorm1"])
         self.plin = weight("prefinal-chain.linear")
         self.pbn2 = Norm(c["prefinal-chain.batchnorm2"])
-        self.out = nn.Linear(self.plin.shape[0], outputs)
+        self.out = nn.Linear(self.plin.shape[0], OUTPUTS)
         self.dropout = 0.0
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
@@ -183,7 +217,7 @@ class Network(nn.Module):
         at the edges of a short utterance see exactly what they will see in use.
         """
         frames = x.shape[1]
-        y = _replicate(x, PAD, PAD)
+        y = _replicate(x, self.pad, self.pad)
         y = F.pad(y, (0, 0, 1, 1))
         total = y.shape[1] - 2
         y = torch.cat([y[:, k : k + total] for k in range(3)], -1)
@@ -193,8 +227,21 @@ class Network(nn.Module):
             if k == 4:
                 y = y[:, ::STEP]
             h = norm(F.relu(affine(linear(y))))
-            y = BYPASS * y + F.dropout(h, self.dropout, self.training)
-        y = y[:, PAD // STEP : PAD // STEP + (frames + STEP - 1) // STEP]
+            kept = BYPASS if k < LAYERS else 1.0
+            y = kept * y + F.dropout(h, self.dropout, self.training)
+        y = y[:, self.pad // STEP : self.pad // STEP + (frames + STEP - 1) // STEP]
         y = F.linear(y, self.pl)
         y = self.pbn1(F.relu(F.linear(y, self.pa, self.pb)))
         return self.out(self.pbn2(F.linear(y, self.plin)))
+
+
+def load_network(
+    components: dict[str, dict[str, Any]], checkpoint: Path | str, device: str = "cpu"
+) -> Network:
+    """The network of a state dict written by ``train.py``, ready to score."""
+    state = torch.load(checkpoint, map_location=device, weights_only=True)
+    extra = sum(name.startswith("L.") and name.endswith(".W") for name in state) - LAYERS
+    widen = len(state["L.0.W"]) - len(components["tdnnf2.linear"]["W"])
+    network = Network(components, extra, widen).to(device).eval()
+    network.load_state_dict(state)
+    return network

@@ -18,7 +18,7 @@ import numpy as np
 import torch
 from corpus import ShardWriter, Utterance, read_audio
 from features import HOP, Mfcc
-from network import STEP, Network, read_components
+from network import STEP, load_network, read_components
 from pronounce import phones_of, words_of
 from score import log_probabilities
 from speak import trim
@@ -66,8 +66,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--least", type=float, default=-0.45, help="mean log probability a frame")
     a = parser.parse_args()
-    network = Network(read_components(a.base)).eval()
-    network.load_state_dict(torch.load(a.model, map_location="cpu"))
+    network = load_network(read_components(a.base), a.model)
     mfcc, writer, kept = Mfcc(), ShardWriter(), {"train": 0, "valid": 0, "dropped": 0}
     for line in (a.orders / "transcripts.jsonl").read_text().splitlines():
         entry = json.loads(line)

@@ -5,6 +5,7 @@ Output 0 of the network is the CTC blank, outputs 1..39 are ``PHONES`` in this o
 
 from __future__ import annotations
 
+import random
 import re
 from functools import lru_cache
 
@@ -184,28 +185,70 @@ def phones_of(text: str) -> list[int] | None:
     return out
 
 
-def kokoro_symbols(text: str) -> str | None:
-    """``text`` as the phone string that Kokoro reads, or None when a word is unknown.
+# Foreign and regional ways to say a phone, as Kokoro symbols. The training target stays the same.
+# A key with a stress digit is for that stress only; "final" rules hold at the end of a word.
+ACCENTS: dict[str, dict[str, str]] = {
+    "french": {"TH": "s", "DH": "z", "R": "ʁ", "IH": "i", "ER": "œʁ", "OW": "o", "EY": "e",
+               "UH": "u", "AE": "a", "AH1": "œ"},
+    "german": {"TH": "s", "DH": "d", "R": "ʁ", "W": "v", "AE": "ɛ", "OW": "o", "EY": "e",
+               "AH1": "a", "final V": "f", "final Z": "s", "final D": "t", "ER0": "ɐ"},
+    "indian": {"TH": "t", "DH": "d", "T": "ʈ", "D": "ɖ", "W": "ʋ", "V": "ʋ", "R": "ɾ", "EY": "e",
+               "OW": "o"},
+    "spanish": {"IH": "i", "AE": "a", "AH1": "a", "Z": "s", "R": "ɾ", "UH": "u", "EY": "e",
+                "OW": "o", "V": "β", "DH": "d", "TH": "t"},
+    "british": {"ER": "ɜː", "ER0": "ə", "OW": "Q", "AA": "ɒ", "final R": "ː"},
+    "lax": {"IH": "ɛ", "EH": "æ", "AE": "ɛ", "IY": "ɪ", "AO": "ɑ", "AA": "ɔ", "TH": "f", "Z": "s"},
+}  # fmt: skip
+
+
+def draw_accent(rng: random.Random) -> dict[str, str]:
+    """An accent with each of its rules kept three times out of four; one speaker, one accent."""
+    name = rng.choice(sorted(ACCENTS))
+    return {key: symbol for key, symbol in ACCENTS[name].items() if rng.random() < 0.75}
+
+
+def kokoro_units(
+    text: str, accent: dict[str, str] | None = None, flaps: bool = False
+) -> list[tuple[str, int]]:
+    """``text`` as Kokoro reads it: symbols and the output number of the phone that they stand for
+    (0 for a space, comma, full stop or question mark). Empty when a word is unknown.
 
     Made from the same pronunciations as the CTC target, so that what is spoken and what is
-    taught agree. Commas, full stops and question marks are kept for the rhythm.
+    taught agree, apart from ``accent`` (see ``ACCENTS``) and ``flaps`` (the American t of
+    "forty"). Commas, full stops and question marks are kept for the rhythm; every word but the
+    first comes after a space.
     """
-    out: list[str] = []
+    rules = accent or {}
+    out: list[tuple[str, int]] = []
     for token in re.findall(r"[a-z']+|[,.?]", text.lower()):
         if token in ",.?":
-            out.append(token)
+            out.append((token, 0))
             continue
         pronunciation = stressed(token)
         if pronunciation is None:
-            return None
+            return []
         if out:
-            out.append(" ")
-        for phone in pronunciation:
+            out.append((" ", 0))
+        for place, phone in enumerate(pronunciation):
             base, stress = phone.rstrip("012"), phone[-1]
+            final = place == len(pronunciation) - 1
+            changed = rules.get(phone, rules.get(f"final {base}") if final else None)
+            changed = changed or rules.get(base)
             if base in _KOKORO_CONSONANT:
-                out.append(_KOKORO_CONSONANT[base])
-            elif stress == "0":
-                out.append({"AH": "ə", "ER": "əɹ"}.get(base, _KOKORO_VOWEL[base]))
-            else:
-                out.append(("ˈ" if stress == "1" else "ˌ") + _KOKORO_VOWEL[base])
-    return "".join(out)
+                between = 0 < place < len(pronunciation) - 1
+                if flaps and base == "T" and between:
+                    after, before = pronunciation[place + 1], pronunciation[place - 1]
+                    if after[-1] == "0" and (before[-1].isdigit() or before == "R"):
+                        changed = changed or "T"
+                out.append((changed or _KOKORO_CONSONANT[base], PHONE_INDEX[base]))
+                continue
+            plain = {"AH": "ə", "ER": "əɹ"} if stress == "0" else {}
+            mark = {"0": "", "1": "ˈ", "2": "ˌ"}[stress]
+            symbol = mark + (changed or plain.get(base, _KOKORO_VOWEL[base]))
+            out.append((symbol, PHONE_INDEX[base]))
+    return out
+
+
+def kokoro_symbols(text: str) -> str:
+    """``text`` as the phone string that Kokoro reads, empty when a word is unknown."""
+    return "".join(symbol for symbol, _ in kokoro_units(text))

@@ -1,9 +1,10 @@
-"""Score a checkpoint: phone error rates of held-out voices and single digits of real people.
+"""Score a checkpoint: phone error rates and single words of held-out voices and people.
 
     python score.py --base final.mdl --model acoustic.pt --valid DIR --digits DIR
 
-Digits are told apart by the total CTC likelihood of each of the ten words; recordings are files
-named ``DIGIT_PERSON_NUMBER.flac``. They are only looked at here, never trained on.
+Single words (``isolated.py``) are told apart by their total CTC likelihood among the words of
+their group. Digits are told apart in the same way among ten; recordings are files named
+``DIGIT_PERSON_NUMBER.flac``. They are only looked at here, never trained on.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ import torch
 import torch.nn.functional as F
 from corpus import Utterance, read_audio, read_shard
 from features import Mfcc, frame_count
-from network import STEP, Network, read_components
-from pronounce import PHONE_INDEX
+from network import STEP, Network, load_network, read_components
+from pronounce import PHONE_INDEX, phones_of
 
 DIGIT_PHONES = [
     ["Z IH R OW", "Z IY R OW"], ["W AH N"], ["T UW"], ["TH R IY"], ["F AO R"], ["F AY V"],
@@ -67,11 +68,11 @@ def _narrow(audio: torch.Tensor) -> torch.Tensor:
     return torch.fft.irfft(spectrum, len(audio))
 
 
-def _noisy(audio: torch.Tensor, decibels: float, seed: int) -> torch.Tensor:
-    """Broadband noise with a slope of -3 dB an octave at this signal-to-noise ratio."""
+def _noisy(audio: torch.Tensor, decibels: float, seed: int, slope: float = 0.5) -> torch.Tensor:
+    """Broadband noise (0.5: -3 dB an octave, 0: white) at this signal-to-noise ratio."""
     g = torch.Generator().manual_seed(seed)
     spectrum = torch.fft.rfft(torch.randn(len(audio), generator=g))
-    noise = torch.fft.irfft(spectrum / torch.arange(1, len(spectrum) + 1).sqrt(), len(audio))
+    noise = torch.fft.irfft(spectrum / torch.arange(1, len(spectrum) + 1) ** slope, len(audio))
     return audio + noise / noise.std() * audio.std() * 10 ** (-decibels / 20)
 
 
@@ -104,18 +105,44 @@ def phone_errors(
     return out
 
 
-def word_likelihoods(log: torch.Tensor, words: list[list[str]]) -> list[float]:
-    """Total CTC log likelihood of each word (best of its pronunciations)."""
-    out = []
-    for pronunciations in words:
-        best = -1e30
-        for text in pronunciations:
-            target = torch.tensor([[PHONE_INDEX[p] for p in text.split()]])
-            loss = F.ctc_loss(
-                log[:, None], target, (len(log),), (target.shape[1],), reduction="sum"
-            )
-            best = max(best, -float(loss))
-        out.append(best)
+def likelihoods(logs: list[torch.Tensor], words: list[list[int]]) -> np.ndarray:
+    """Total CTC log likelihood of each word (phones) for each clip: [clips, words]."""
+    longest = max(len(log) for log in logs)
+    flat = torch.tensor([p for word in words for p in word])
+    sizes = torch.tensor([len(word) for word in words])
+    out = np.empty((len(logs), len(words)), np.float32)
+    for k, log in enumerate(logs):
+        padded = F.pad(log, (0, 0, 0, longest - len(log)))
+        spread = padded[:, None].expand(-1, len(words), -1)
+        lengths = torch.full((len(words),), len(log))
+        out[k] = -F.ctc_loss(spread, flat, lengths, sizes, reduction="none").numpy()
+    return out
+
+
+def word_hits(
+    network: Network, mfcc: Mfcc, audio: np.ndarray, lines: list[Utterance]
+) -> dict[str, float]:
+    """Percent of single words told apart in their group: 8 kHz (``+8k``), with hiss (``+8kn``)."""
+    groups: dict[str, list[Utterance]] = {}
+    for u in lines:
+        if u.set == "word":
+            groups.setdefault(u.voice, []).append(u)
+    out: dict[str, float] = {}
+    for group, part in groups.items():
+        texts = sorted({u.text for u in part})
+        words = [(text, phones_of(text) or []) for text in texts]
+        if "zero" in texts:
+            words.append(("zero", [PHONE_INDEX[p] for p in "Z IH R OW".split()]))
+        clips = [
+            torch.from_numpy(audio[u.start : u.start + u.length].astype(np.float32)) for u in part
+        ]
+        narrow = [_narrow(c) for c in clips]
+        hissing = [_noisy(c, 20, k, slope=0) for k, c in enumerate(narrow)]
+        for mark, sounds in (("+8k", narrow), ("+8kn", hissing)):
+            logs = log_probabilities(network, mfcc, sounds)
+            best = likelihoods(logs, [w for _, w in words]).argmax(1)
+            hits = [words[b][0] == u.text for b, u in zip(best, part, strict=True)]
+            out[group + mark] = round(100 * float(np.mean(hits)), 1)
     return out
 
 
@@ -125,9 +152,12 @@ def digits(network: Network, mfcc: Mfcc, folder: Path) -> dict[str, float]:
     clips = [torch.from_numpy(read_audio(f).astype(np.float32)) for f in files]
     hits: dict[str, list[int]] = {}
     pairs: dict[str, int] = {}
-    for path, log in zip(files, log_probabilities(network, mfcc, clips), strict=True):
+    entries = [(k, text) for k, texts in enumerate(DIGIT_PHONES) for text in texts]
+    words = [[PHONE_INDEX[p] for p in text.split()] for _, text in entries]
+    best = likelihoods(log_probabilities(network, mfcc, clips), words).argmax(1)
+    for path, entry in zip(files, best, strict=True):
         digit, person, _ = path.stem.split("_")
-        found = int(np.argmax(word_likelihoods(log, DIGIT_PHONES)))
+        found = entries[entry][0]
         hits.setdefault(person, []).append(int(found == int(digit)))
         if found != int(digit):
             pairs[f"{digit}>{found}"] = pairs.get(f"{digit}>{found}", 0) + 1
@@ -148,12 +178,12 @@ def main() -> None:
     a = parser.parse_args()
     mfcc = Mfcc(a.device)
     for model in a.model:
-        network = Network(read_components(a.base)).to(a.device).eval()
-        network.load_state_dict(torch.load(model, map_location=a.device))
+        network = load_network(read_components(a.base), model, a.device)
         result: dict[str, float] = {}
         for index in sorted(a.valid.glob("*.jsonl")) if a.valid else []:
             audio, lines = read_shard(index)
             result |= phone_errors(network, mfcc, audio, lines, 10**6)
+            result |= word_hits(network, mfcc, audio, lines)
         print(model, json.dumps(result), flush=True)
         if a.digits:
             print(model, "digits", json.dumps(digits(network, mfcc, a.digits)), flush=True)

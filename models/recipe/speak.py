@@ -1,12 +1,15 @@
 """Make speech with the synthesisers and write it as shards.
 
     python speak.py --out DIR --engine kokoro --seconds 500 --kokoro MODEL VOICES VOCABULARY
+    python speak.py --out DIR --engine kokoro --seconds 240 --kokoro ... --device cuda --processes 8
     python speak.py --out DIR --engine espeak --processes 4 --count 4000
     python speak.py --out DIR --engine festival --held-out --seed 900 --count 90
 
-With ``--held-out`` the held-out voices speak, the texts come from another seed, and the shards are
-marked for validation. espeak-ng, flite and festival are called as commands; Kokoro and Piper run
-through onnxruntime.
+With ``--held-out`` the held-out voices speak held-out texts (``texts.scored_text``), and the shards
+are marked for validation; otherwise held-out texts are skipped. espeak-ng, flite and festival are
+called as commands; Kokoro and Piper run through onnxruntime.
+With ``--device`` Kokoro runs on that PyTorch device instead (``kokoro.py``), many utterances at a
+time and far faster on a GPU.
 """
 
 from __future__ import annotations
@@ -25,10 +28,11 @@ from pathlib import Path
 import numpy as np
 from corpus import RATE, ShardWriter, Utterance
 from pronounce import dictionary_words, kokoro_symbols, phones_of
-from texts import TextGenerator
+from texts import TextGenerator, held_out_text, scored_text
 from voices import KOKORO_TRAIN, Voice, held_out_voices, training_voices
 
 SHARD_SECONDS = 45.0
+POOL = 256  # utterances that a GPU is given together
 
 
 def resample(audio: np.ndarray, rate: float, target: int = RATE) -> np.ndarray:
@@ -45,16 +49,26 @@ def resample(audio: np.ndarray, rate: float, target: int = RATE) -> np.ndarray:
     return np.fft.irfft(spectrum, m)[: int(n * target / rate)] * (m / size)
 
 
-def trim(audio: np.ndarray, decibels: float = -42.0, margin: float = 0.015) -> np.ndarray:
-    """Cut leading and trailing parts that stay ``decibels`` below the loudest 10 ms frame."""
+def trim_edges(
+    audio: np.ndarray, decibels: float = -42.0, margin: float = 0.015
+) -> tuple[int, int]:
+    """First and last sample without the leading and trailing parts that stay ``decibels`` below
+    the loudest 10 ms frame; ``margin`` seconds of them are kept.
+    """
     hop = RATE // 100
     frames = len(audio) // hop
     if frames < 5:
-        return audio
+        return 0, len(audio)
     level = np.sqrt((audio[: frames * hop].reshape(frames, hop) ** 2).mean(1)) + 1e-9
     loud = np.nonzero(level > level.max() * 10 ** (decibels / 20))[0]
     start = max(0, int(loud[0] * hop - margin * RATE))
-    return audio[start : int((loud[-1] + 1) * hop + margin * RATE)]
+    return start, min(len(audio), int((loud[-1] + 1) * hop + margin * RATE))
+
+
+def trim(audio: np.ndarray, decibels: float = -42.0, margin: float = 0.015) -> np.ndarray:
+    """``audio`` between its :func:`trim_edges`."""
+    first, last = trim_edges(audio, decibels, margin)
+    return audio[first:last]
 
 
 def _read_wav(path: Path) -> tuple[np.ndarray, int]:
@@ -94,35 +108,61 @@ class CommandSpeaker:
 class KokoroSpeaker:
     """Kokoro (82 million weights, int8, ONNX) fed with English phone symbols."""
 
-    def __init__(self, model: Path, voices: Path, vocabulary: Path) -> None:
-        """Load the model, the voice vectors and the symbol table."""
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = options.inter_op_num_threads = 1
-        providers = ["CPUExecutionProvider"]
-        self.session = onnxruntime.InferenceSession(str(model), options, providers=providers)
-        self.styles = np.load(voices)
+    def __init__(self, model: Path, voices: Path, vocabulary: Path, device: str | None) -> None:
+        """Load the model (for onnxruntime when ``device`` is None), the voice vectors and the
+        symbol table.
+        """
+        self.styles = dict(np.load(voices))
         self.vocabulary = json.loads(vocabulary.read_text(encoding="utf-8"))["vocab"]
+        self.torch_model = None
+        if device is None:
+            import onnxruntime
+
+            options = onnxruntime.SessionOptions()
+            options.intra_op_num_threads = options.inter_op_num_threads = 1
+            providers = ["CPUExecutionProvider"]
+            self.session = onnxruntime.InferenceSession(str(model), options, providers=providers)
+        else:
+            import torch
+            from kokoro import Kokoro
+
+            torch.set_num_threads(1)
+            torch.set_float32_matmul_precision("high")  # more exact than the 8-bit original
+            self.torch_model = Kokoro(model, device)
+
+    def _prepare(self, text: str, voice: Voice) -> tuple[list[int], np.ndarray]:
+        """Tokens (a 0 at both ends) and style (float32, 256)."""
+        tokens = [self.vocabulary[c] for c in kokoro_symbols(text) or ""]
+        row = min(max(len(tokens), 1), len(self.styles[KOKORO_TRAIN[0]]) - 1)
+        if voice.setting:
+            style = self.styles[voice.setting][row].ravel()
+        else:
+            weights = zip(voice.mixture, KOKORO_TRAIN, strict=True)
+            style = sum(w * self.styles[name][row].ravel() for w, name in weights if w)
+            style = style + np.array(voice.style)
+        return [0, *tokens, 0], style.astype(np.float32)
 
     def __call__(self, text: str, voice: Voice, rate: float) -> tuple[np.ndarray, float]:
         """Speech and its sampling rate in Hz (24 kHz)."""
-        symbols = kokoro_symbols(text) or ""
-        tokens = [self.vocabulary[c] for c in symbols]
-        row = min(max(len(tokens), 1), 509)
-        if voice.setting:
-            style = self.styles[voice.setting][row].reshape(1, 256)
-        else:
-            parts = [
-                w * self.styles[n][row] for w, n in zip(voice.mixture, KOKORO_TRAIN, strict=True)
-            ]
-            style = sum(parts).reshape(1, 256) + np.array(voice.style).reshape(1, 256)
+        if self.torch_model is not None:
+            return self.many([(text, voice, rate)])[0]
+        tokens, style = self._prepare(text, voice)
         feed = {
-            "tokens": np.array([[0, *tokens, 0]], np.int64),
-            "style": style.astype(np.float32),
+            "tokens": np.array([tokens], np.int64),
+            "style": style[None],
             "speed": np.array([rate], np.float32),
         }
         return self.session.run(None, feed)[0].ravel().astype(np.float64), 24_000
+
+    def many(self, wanted: list[tuple[str, Voice, float]]) -> list[tuple[np.ndarray, float]]:
+        """Speech and sampling rate for each text, voice and rate, with ``--device`` together."""
+        if self.torch_model is None:
+            return [self(*w) for w in wanted]
+        from kokoro import RATE as HERTZ
+        from kokoro import Request
+
+        requests = [Request(*self._prepare(text, voice), rate) for text, voice, rate in wanted]
+        return [(audio.astype(np.float64), HERTZ) for audio, _ in self.torch_model(requests)]
 
 
 class PiperSpeaker:
@@ -159,10 +199,24 @@ class PiperSpeaker:
 def make_speaker(arguments: argparse.Namespace, folder: Path) -> Callable:
     """The speaker for the engine that was asked for."""
     if arguments.engine == "kokoro":
-        return KokoroSpeaker(*(Path(p) for p in arguments.kokoro))
+        return KokoroSpeaker(*(Path(p) for p in arguments.kokoro), arguments.device)
     if arguments.engine == "piper":
         return PiperSpeaker(Path(arguments.piper))
     return CommandSpeaker(folder)
+
+
+def speak_all(
+    speak: Callable, wanted: list[tuple[str, Voice, float]]
+) -> list[tuple[np.ndarray, float]]:
+    """Speech and sampling rate in Hz for each text, voice and rate."""
+    if isinstance(speak, KokoroSpeaker):
+        return speak.many(wanted)
+    return [speak(*w) for w in wanted]
+
+
+def spoken(text: str) -> bool:
+    """Whether training may speak ``text``."""
+    return not held_out_text(text)
 
 
 def work(number: int, arguments: argparse.Namespace) -> tuple[int, float]:
@@ -177,27 +231,32 @@ def work(number: int, arguments: argparse.Namespace) -> tuple[int, float]:
     last = begin
     with tempfile.TemporaryDirectory() as folder:
         speak = make_speaker(arguments, Path(folder))
+        pool = POOL if arguments.device else 1
         while time.monotonic() - begin < arguments.seconds and made < arguments.count:
-            text = generator.text()
-            phones = phones_of(text)
-            if not phones:
-                continue
-            voice = voices[made % len(voices)] if arguments.held_out else r.choice(voices)
-            rate = r.choice([0.85, 1.0, 1.0, 1.15, 1.3])
+            wanted: list[tuple[str, Voice, float]] = []
+            while len(wanted) < min(pool, arguments.count - made):
+                text = generator.text()
+                allowed = scored_text(text) if arguments.held_out else spoken(text)
+                if not phones_of(text) or not allowed:
+                    continue
+                turn = (made + len(wanted)) % len(voices)
+                voice = voices[turn] if arguments.held_out else r.choice(voices)
+                wanted.append((text, voice, r.uniform(0.75, 1.35)))
             try:
-                audio, hertz = speak(text, voice, rate)
+                sounds = speak_all(speak, wanted)
             except subprocess.CalledProcessError:
                 continue
-            audio = resample(audio, hertz * voice.shift)
-            if len(audio) < RATE // 10 or not np.abs(audio).max() > 1e-3:
-                continue
-            audio = trim(audio / np.abs(audio).max() * 0.7)
-            if len(audio) > 12 * RATE:
-                continue
-            kind = "valid" if arguments.held_out else "train"
-            line = Utterance(kind, arguments.engine, voice.name, 0, 0, text, phones)
-            writer.add((audio * 32767).astype(np.int16), line)
-            made, seconds = made + 1, seconds + len(audio) / RATE
+            for (text, voice, _), (audio, hertz) in zip(wanted, sounds, strict=True):
+                audio = resample(audio, hertz * voice.shift)
+                if len(audio) < RATE // 10 or not np.abs(audio).max() > 1e-3:
+                    continue
+                audio = trim(audio / np.abs(audio).max() * 0.7)
+                if len(audio) > 12 * RATE:
+                    continue
+                kind = "valid" if arguments.held_out else "train"
+                line = Utterance(kind, arguments.engine, voice.name, 0, 0, text, phones_of(text))
+                writer.add((audio * 32767).astype(np.int16), line)
+                made, seconds = made + 1, seconds + len(audio) / RATE
             if time.monotonic() - last > SHARD_SECONDS:
                 writer.write(Path(arguments.out) / f"{arguments.engine}-{seed}-{shard:03d}")
                 writer, shard, last = ShardWriter(), shard + 1, time.monotonic()
@@ -216,6 +275,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--held-out", action="store_true")
     parser.add_argument("--kokoro", nargs=3, metavar=("MODEL", "VOICES", "VOCABULARY"))
+    parser.add_argument("--device", help="run Kokoro on this PyTorch device, such as cuda")
     parser.add_argument("--piper", help="the ONNX file of the Piper voice")
     arguments = parser.parse_args()
     with multiprocessing.Pool(arguments.processes) as pool:

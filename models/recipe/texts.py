@@ -4,11 +4,16 @@ The texts cover what is said during a count (items and sequences, totals, packs,
 corrections, phases, verdicts), medication labels, numbers 0 to 999, isolated words, pairs of words
 that are easily confused, operating-room talk that is not a count, and random dictionary words so
 that every pair of neighbouring phones occurs. All numbers are spelled out.
+
+One text in eight is held out by its spelling (``held_out_text``): training never speaks it, and
+scores are taken on such texts and on texts of one or two words only.
 """
 
 from __future__ import annotations
 
+import hashlib
 import random
+import re
 
 ONES = "one two three four five six seven eight nine".split()
 TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
@@ -112,6 +117,20 @@ one moment, i am on the phone|for the next one we need the other tray|too many p
 we have to wait for an answer|come back to me in ten minutes|nobody told me about that""".replace(
     "\n", "|"
 ).split("|")
+
+
+def held_out_text(text: str) -> bool:
+    """Whether ``text`` is kept out of training: at least three words, and the first byte of the
+    SHA-256 of its words (lower case, one space between, no commas) is below 32.
+    """
+    words = re.sub(r"[^a-z' ]+", " ", text.lower()).split()
+    digest = hashlib.sha256(" ".join(words).encode()).digest()
+    return len(words) >= 3 and digest[0] < 32
+
+
+def scored_text(text: str) -> bool:
+    """Whether ``text`` may be scored: held out, or too short to be held out."""
+    return held_out_text(text) or len(re.sub(r"[^a-z' ]+", " ", text.lower()).split()) < 3
 
 
 def number_words(value: int, oh_hundred: bool = False) -> str:
@@ -249,6 +268,15 @@ class TextGenerator:
                                   "surgeon notified", "i agree", "confirmed", "please verify"])),
             (1, lambda: f"{item}, {r.choice([*ONES, 'zero'])}, {r.choice(ONES)}, {r.choice(ONES)}"),
             (1, lambda: f"{r.choice(ONES)} {item} is broken, {number} pieces"),
+            (1, lambda: f"{number} {item} "
+             + r.choice(["returned", "dropped", "on the floor", "in the basin", "in the wound",
+                         "packed in the wound", "removed", "replaced", "in the kick bucket"])),
+            (1, lambda: f"{number} {r.choice(['small', 'large', 'long', 'short', 'curved'])} "
+             + item),
+            (1, lambda: f"{r.choice(['i see', 'there are', 'that is', 'that makes', 'total'])} "
+             f"{number} {r.choice([item, 'total', 'on the field', 'altogether'])}"),
+            (1, lambda: f"{item}, {r.choice(['on the table', 'on the mayo', 'off'])}, {number}"),
+            (1, lambda: f"{number} and {self.number()} is {self.number()} {item}"),
         ]  # fmt: skip
         weights = [w for w, _ in makers]
         return r.choices([m for _, m in makers], weights)[0]()
@@ -257,9 +285,9 @@ class TextGenerator:
         """One isolated word or item."""
         r = self.rng
         k = r.random()
-        if k < 0.50:
+        if k < 0.55:
             return r.choice([*DIGITS, *DIGITS, "oh"])
-        if k < 0.75:
+        if k < 0.78:
             return number_words(r.randint(10, 99)) if r.random() < 0.5 else r.choice(TEENS + TENS)
         if k < 0.88:
             return r.choice(ITEMS)
@@ -270,7 +298,7 @@ class TextGenerator:
         r = self.rng
         if r.random() < 0.15:
             return " ".join([r.choice(DIGITS)] * r.randint(2, 4))
-        joint = r.choice([" ", ", "])
+        joint = r.choice([" ", ", ", ", ", ". "])
         pool = [*DIGITS, "oh"] if r.random() < 0.6 else ONES + TEENS + TENS
         return joint.join(r.choice(pool) for _ in range(r.randint(2, 7)))
 

@@ -3,9 +3,10 @@
     python train.py --base final.mdl --data DIR [DIR ...] --valid DIR --out acoustic.pt
 
 The learning rate of the pretrained layers rises over ``--warm`` steps and falls along a cosine to
-the end of the time; the new output layer learns alone for the first ``--head-steps``. An
-exponential moving average of the weights is what is checked and saved. With ``--watch`` new shards
-that appear in the data folders are picked up while training runs.
+the end of the time or of the steps; the new output layer learns alone for the first
+``--head-steps``. An exponential moving average of the weights is what is checked and saved. With
+``--watch`` new shards that appear in the data folders are picked up while training runs. With
+``--align`` the cross-entropy of each frame's phone is added for speech whose phone times are known.
 """
 
 from __future__ import annotations
@@ -18,43 +19,63 @@ import random
 import time
 from pathlib import Path
 
+import numpy as np
 import torch
 import torch.nn.functional as F
-from augment import Augmenter, AugmentSettings, mask
+from augment import Augmenter, AugmentSettings, Batch, mask, tempo
 from corpus import Utterance, read_shard
-from features import HOP, RATE, Mfcc, frame_count
+from features import HOP, RATE, WINDOW, Mfcc, frame_count
 from network import STEP, Network, read_components
-from score import phone_errors
+from pronounce import words_of
+from score import phone_errors, word_hits
+from texts import ONES, TEENS, TENS
 
-SOURCE_WEIGHT = {"kokoro": 0.35, "people": 0.2, "espeak": 0.25, "flite": 0.2}  # share of batches
+# Share of the batches.
+SOURCE_WEIGHT = {"kokoro": 0.5, "people": 0.22, "espeak": 0.12, "flite": 0.1, "festival": 0.06}
 BUCKETS = 16
+CUT_SHARE = 0.5  # of the utterances with known word times: only some of their words are used
+NUMBERS = {"zero", "oh", "none", "hundred", *ONES, *TEENS, *TENS}
 
 
 class Corpus:
     """All training audio in one int16 tensor on the device, with length buckets for batches."""
 
     def __init__(
-        self, folders: list[Path], device: str, seed: int, voices: int, shares: dict[str, float]
+        self,
+        folders: list[Path],
+        device: str,
+        seed: int,
+        shares: dict[str, float],
+        voices: int = 10**6,
+        hours: float = 1e6,
     ) -> None:
-        """Read from ``folders``; ``shares`` are shares of the batches by source."""
-        self.folders, self.device, self.voices = folders, device, voices
+        """Read from ``folders``; ``shares`` are shares of the batches by source.
+
+        ``voices`` and ``hours`` limit Kokoro's speech (for the comparisons).
+        """
+        self.folders, self.device, self.voices, self.most = folders, device, voices, hours
         self.shares = shares
+        self.used_hours = 0.0
         self.rng = random.Random(seed)
         self.seen: set[Path] = set()
         self.audio = torch.zeros(RATE, dtype=torch.int16, device=device)
+        # Phone of every 10 ms of audio: 0 for none, -1 where it is not known.
+        self.labels = torch.full((RATE // HOP,), -1, dtype=torch.int8, device=device)
         self.lines: list[Utterance] = []
         self.buckets: list[list[int]] = []
 
     def refresh(self) -> bool:
         """Read shards that appeared since the last call; True when there were any."""
-        parts, offset = [self.audio], len(self.audio)
+        parts, offset, labels = [self.audio], len(self.audio), [self.labels]
         for folder in self.folders:
             for index in sorted(folder.glob("*.jsonl")):
                 if index in self.seen:
                     continue
                 self.seen.add(index)
                 audio, lines = read_shard(index)
-                parts.append(torch.from_numpy(audio.copy()).to(self.device))
+                audio = np.pad(audio, (0, -len(audio) % HOP))
+                parts.append(torch.from_numpy(audio).to(self.device))
+                labels.append(torch.from_numpy(frame_labels(lines, len(audio))).to(self.device))
                 for u in lines:
                     if u.set != "train" or not self._allowed(u):
                         continue
@@ -66,13 +87,17 @@ class Corpus:
                 offset += len(audio)
         if len(parts) == 1:
             return False
-        self.audio = torch.cat(parts)
+        self.audio, self.labels = torch.cat(parts), torch.cat(labels)
         self._bucket()
         return True
 
     def _allowed(self, u: Utterance) -> bool:
-        """Limits the number of Kokoro voices (for the comparison of voice counts)."""
-        return u.source != "kokoro" or int(u.voice.rsplit("-", 1)[1]) < self.voices
+        if u.source != "kokoro":
+            return True
+        if int(u.voice.rsplit("-", 1)[1]) >= self.voices or self.used_hours >= self.most:
+            return False
+        self.used_hours += u.length / RATE / 3600
+        return True
 
     def _bucket(self) -> None:
         hours: dict[str, float] = {}
@@ -97,11 +122,14 @@ class Corpus:
         for i in r.choices(bucket, [self.weight[i] for i in bucket], k=count):
             u = self.lines[i]
             start, length, phones = u.start, u.length, u.phones
-            if u.words and r.random() < 0.5:  # cut out some of the words
+            if u.words and r.random() < CUT_SHARE:
                 first = r.randrange(len(u.words))
+                numbers = [k for k, w in enumerate(words_of(u.text)) if w in NUMBERS]
+                if numbers and r.random() < 0.6:
+                    first = r.choice(numbers)
                 last = min(len(u.words) - 1, first + r.choice([0, 0, 0, 1, 1, 2, 3]))
                 begin, end = u.words[first][0], u.words[last][1]
-                if end - begin > 0.12 * RATE:
+                if end - begin > 0.1 * RATE:
                     start, length = u.start + begin, end - begin
                     phones = [p for w in u.words[first : last + 1] for p in w[2]]
             starts.append(start)
@@ -110,10 +138,25 @@ class Corpus:
         return starts, lengths, targets
 
 
+def frame_labels(lines: list[Utterance], samples: int) -> np.ndarray:
+    """The phone of every 10 ms of a shard of ``samples``; see ``Corpus.labels``."""
+    out = np.full(samples // HOP, -1, np.int8)
+    for u in lines:
+        if u.times:
+            out[u.start // HOP : (u.start + u.length) // HOP + 1] = 0
+            for phone, (first, last) in zip(u.phones, u.times, strict=True):
+                begin, end = ((u.start + edge + HOP // 2) // HOP for edge in (first, last))
+                out[begin:end] = phone
+    return out
+
+
 def features(
-    mfcc: Mfcc, audio: torch.Tensor, samples: torch.Tensor, settings: AugmentSettings
-) -> tuple[torch.Tensor, torch.Tensor]:
-    """Warped and masked MFCC, and the number of frames of each utterance."""
+    mfcc: Mfcc, batch: Batch, least: torch.Tensor, settings: AugmentSettings
+) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """Warped, hurried and masked MFCC, the number of frames of each utterance, and the corpus
+    sample of each third frame (-1 for silence). ``least`` frames are left of each utterance.
+    """
+    audio, samples = batch.audio, batch.samples
     n = len(audio)
     device = audio.device
     warps = torch.randint(0, len(Mfcc.WARPS), (n,), device=device)
@@ -121,19 +164,38 @@ def features(
     warps = torch.where(plain, torch.full_like(warps, Mfcc.NEUTRAL), warps)
     log_mel = mfcc.log_mel(audio * 32767, dither=random.choice([0.0, 1.0, 1.0]), warps=warps)
     frames = frame_count(samples).clamp(max=log_mel.shape[1])
+    log_mel, frames, step = tempo(log_mel, frames, least, settings)
+    at = torch.arange(0, log_mel.shape[1], STEP, device=device) * step[:, None]
+    source = batch.source(at * HOP + WINDOW // 2)
     k = torch.arange(log_mel.shape[1], device=device)
     last = torch.minimum(k, frames[:, None] - 1)
     log_mel = mask(log_mel, frames, settings)
     log_mel = torch.gather(log_mel, 1, last[..., None].expand(-1, -1, log_mel.shape[2]))
-    return mfcc.cepstra(log_mel), frames
+    return mfcc.cepstra(log_mel), frames, source
+
+
+def alignment_loss(
+    log: torch.Tensor, source: torch.Tensor, frames: torch.Tensor, labels: torch.Tensor
+) -> torch.Tensor:
+    """Mean negative log probability of the phone that is being said, where that is known.
+
+    ``log`` [batch, frames, outputs], ``source`` [batch, frames] samples of the corpus.
+    """
+    wanted = labels[(source // HOP).clamp(min=0)].long()
+    known = labels[(source.amax(1) // HOP).clamp(min=0)][:, None] >= 0
+    wanted = torch.where(source < 0, torch.where(known, 0, -1), wanted)
+    inside = torch.arange(log.shape[1], device=log.device) < frames[:, None]
+    wanted = torch.where(inside, wanted, -1)
+    return F.nll_loss(log.flatten(0, 1), wanted.flatten(), ignore_index=-1)
 
 
 def validate(network: Network, mfcc: Mfcc, folder: Path, limit: int) -> dict[str, float]:
-    """Phone error rate of each voice of the validation shards, clean and narrow-band."""
+    """Phone errors and single words right, in percent, of each voice of the validation shards."""
     out: dict[str, float] = {}
     for index in sorted(folder.glob("*.jsonl")):
         audio, lines = read_shard(index)
         out |= phone_errors(network, mfcc, audio, lines, limit)
+        out |= word_hits(network, mfcc, audio, lines)
     return out
 
 
@@ -145,7 +207,8 @@ def main() -> None:
     parser.add_argument("--data", nargs="+", type=Path, required=True)
     parser.add_argument("--valid", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--seconds", type=float, default=540)
+    parser.add_argument("--seconds", type=float, default=1e9, help="stop after this time")
+    parser.add_argument("--steps", type=int, default=10**9, help="or after this many steps")
     parser.add_argument("--lr", type=float, default=1e-3, help="output layer")
     parser.add_argument("--body", type=float, default=0.3, help="pretrained layers, share of --lr")
     parser.add_argument("--floor", type=float, default=0.02, help="last share of the rate")
@@ -159,6 +222,11 @@ def main() -> None:
     parser.add_argument("--check-every", type=float, default=120, help="seconds")
     parser.add_argument("--share", nargs="*", default=[], help="SOURCE=SHARE of the batches")
     parser.add_argument("--kokoro-voices", type=int, default=10**6)
+    parser.add_argument("--kokoro-hours", type=float, default=1e6)
+    parser.add_argument("--extra", type=int, default=0, help="layers on top of the network")
+    parser.add_argument("--widen", type=int, default=0, help="channels added to the bottlenecks")
+    parser.add_argument("--align", type=float, default=0.0, help="weight of the cross-entropy")
+    parser.add_argument("--raw", type=Path, help="write the weights that are not averaged")
     parser.add_argument("--set", nargs="*", default=[], help="NAME=VALUE of AugmentSettings")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     parser.add_argument("--name", default="")
@@ -169,10 +237,10 @@ def main() -> None:
     torch.backends.cuda.matmul.allow_tf32 = True
     settings = AugmentSettings(**{k: json.loads(v) for k, v in (s.split("=") for s in a.set)})
     shares = SOURCE_WEIGHT | {k: float(v) for k, v in (s.split("=") for s in a.share)}
-    corpus = Corpus(a.data, a.device, a.seed, a.kokoro_voices, shares)
+    corpus = Corpus(a.data, a.device, a.seed, shares, a.kokoro_voices, a.kokoro_hours)
     while not corpus.refresh() or not corpus.lines:
         time.sleep(2)
-    network = Network(read_components(a.base)).to(a.device)
+    network = Network(read_components(a.base), a.extra, a.widen).to(a.device)
     if a.start:
         network.load_state_dict(torch.load(a.start, map_location=a.device))
     network.dropout = 0.1
@@ -187,26 +255,30 @@ def main() -> None:
     step, losses, next_check, next_look = 0, [], a.check_every, 20.0
     say = {k: round(v, 2) for k, v in corpus.hours.items()}
     print(a.name, "hours", say, "utterances", len(corpus.lines), flush=True)
-    while (spent := time.monotonic() - begin) < a.seconds:
+    while (spent := time.monotonic() - begin) < a.seconds and step < a.steps:
         if a.watch and spent > next_look:
             next_look = spent + 30
             if corpus.refresh():
                 augmenter.audio = corpus.audio
-        fall = 0.5 + 0.5 * math.cos(math.pi * min(1.0, spent / a.seconds))
+        done = max(spent / a.seconds, step / a.steps)
+        fall = 0.5 + 0.5 * math.cos(math.pi * min(1.0, done))
         rate = a.lr * min(1.0, step / a.warm) * (a.floor + (1 - a.floor) * fall)
         optimizer.param_groups[0]["lr"] = rate * a.body * (step >= a.head_steps or bool(a.start))
         optimizer.param_groups[1]["lr"] = rate
         starts, lengths, targets = corpus.draw(a.batch_seconds, a.batch_largest)
+        sizes = torch.tensor([len(t) for t in targets])
         with torch.no_grad():
-            audio, samples = augmenter.batch(starts, lengths)
-            x, frames = features(mfcc, audio, samples, settings)
+            batch = augmenter.batch(starts, lengths)
+            least = (STEP * (1.25 * sizes + 1)).to(a.device)
+            x, frames, source = features(mfcc, batch, least, settings)
         with torch.autocast(a.device, torch.bfloat16, enabled=a.device == "cuda"):
             scores = network(x)
-        log = scores.float().log_softmax(-1).transpose(0, 1)
+        log = scores.float().log_softmax(-1)
         flat = torch.tensor([p for t in targets for p in t], device=a.device)
-        sizes = torch.tensor([len(t) for t in targets])
-        counts = ((frames + STEP - 1) // STEP).cpu().clamp(max=log.shape[0])
-        loss = F.ctc_loss(log, flat, counts, sizes, zero_infinity=True)
+        out_frames = ((frames + STEP - 1) // STEP).clamp(max=log.shape[1])
+        loss = F.ctc_loss(log.transpose(0, 1), flat, out_frames.cpu(), sizes, zero_infinity=True)
+        if a.align:
+            loss = loss + a.align * alignment_loss(log, source, out_frames, corpus.labels)
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(network.parameters(), 2.0)
@@ -231,6 +303,8 @@ def main() -> None:
                 flush=True,
             )
     torch.save(mean.state_dict(), a.out)
+    if a.raw:
+        torch.save(network.state_dict(), a.raw)
     print(
         a.name, f"final step {step}", json.dumps(validate(mean, mfcc, a.valid, 10**6)), flush=True
     )

@@ -15,9 +15,21 @@ import numpy as np
 
 Engine = Literal["espeak", "flite", "festival", "kokoro", "piper"]
 
-KOKORO_TRAIN = ("jf_alpha", "jf_gongitsune", "jf_nezumi", "jm_kumo")
+# The voices of kokoro-js 1.2.1: first letter the language (a American, b British, e Spanish,
+# f French, h Hindi, i Italian, j Japanese, p Portuguese, z Chinese), second letter the sex.
+KOKORO_ENGLISH = tuple(
+    """af_heart am_michael bf_emma bm_george af_bella am_fenrir bf_isabella bm_fable af_nicole
+    am_puck bf_alice bm_lewis af_aoede am_adam bf_lily bm_daniel af_kore am_echo af_sarah am_eric
+    af_nova am_liam af_sky am_onyx af_alloy am_santa af_jessica af_river""".split()
+)
+KOKORO_OTHER = tuple(
+    """ff_siwis em_alex if_sara im_nicola hf_alpha hm_omega pf_dora pm_alex ef_dora em_santa hf_beta
+    hm_psi jf_alpha jm_kumo jf_gongitsune jf_nezumi pm_santa zf_xiaobei zm_yunjian zf_xiaoni
+    zm_yunxi zf_xiaoxiao zm_yunxia zf_xiaoyi zm_yunyang""".split()
+)
+KOKORO_TRAIN = KOKORO_ENGLISH + KOKORO_OTHER
 KOKORO_HELD_OUT = "jf_tebukuro"
-KOKORO_VOICES = 240
+KOKORO_VOICES = 320
 
 ESPEAK_ACCENTS = ("en-us", "en-gb", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd", "en-gb-x-gbclan")
 # Variants that sound like a person (robot and whisper variants are left out).
@@ -30,9 +42,10 @@ ESPEAK_VARIANTS = tuple(
 )
 ESPEAK_HELD_OUT_ACCENT = "en-gb-scotland"
 ESPEAK_HELD_OUT_VARIANTS = ("f5", "m8")
-FLITE_TRAIN = ("awb", "kal", "kal16")
+FLITE_TRAIN = ("awb", "kal")
 FLITE_HELD_OUT = ("slt", "rms")
 FESTIVAL_HELD_OUT = ("cmu_us_slt_arctic_hts", "ked_diphone")
+FESTIVAL_TRAIN = ("kal_diphone",)
 
 
 @dataclass(frozen=True)
@@ -54,17 +67,27 @@ class Voice:
 
 
 def _kokoro_voices() -> list[Voice]:
-    """Mixtures (also extrapolated) of the four training vectors plus a fixed random offset."""
+    """First every training vector as it is, English first, then mixtures of two or three (some
+    extrapolated), with a small fixed random offset and another size of the speaker.
+    """
+    size = len(KOKORO_TRAIN)
     out = []
     for k in range(KOKORO_VOICES):
         g = np.random.default_rng(70_000 + k)
-        weights = g.dirichlet([0.6] * len(KOKORO_TRAIN))
-        if k % 3 == 0:  # extrapolate away from the mean of the four
-            weights = 0.25 + 1.35 * (weights - 0.25)
-        if k < 2 * len(KOKORO_TRAIN):
-            weights = np.eye(len(KOKORO_TRAIN))[k % len(KOKORO_TRAIN)]
-        offset = g.standard_normal(256) * (0.0 if k < len(KOKORO_TRAIN) else g.uniform(0.05, 0.14))
-        shift = 1.0 if k < len(KOKORO_TRAIN) else float(g.uniform(0.78, 1.12))
+        weights = np.zeros(size)
+        offset, shift = np.zeros(256), 1.0
+        if k < size:
+            weights[k] = 1.0
+        else:
+            odds = np.array([3.0] * len(KOKORO_ENGLISH) + [1.0] * len(KOKORO_OTHER))
+            count = int(g.integers(2, 4))
+            chosen = g.choice(size, count, replace=False, p=odds / odds.sum())
+            share = g.dirichlet([0.8] * count)
+            if k % 3 == 0:  # extrapolate away from the mean of the chosen
+                share = 1 / count + 1.3 * (share - 1 / count)
+            weights[chosen] = share
+            offset = g.standard_normal(256) * g.uniform(0.0, 0.06)
+            shift = float(g.uniform(0.82, 1.18))
         out.append(
             Voice(
                 f"kokoro-{k:03d}",
@@ -94,19 +117,23 @@ def _espeak_voices() -> list[Voice]:
     return out
 
 
-def _flite_voices() -> list[Voice]:
-    shifts = (0.84, 0.92, 1.0, 1.08, 1.16)
+def _shifted(engine: Engine, names: tuple[str, ...]) -> list[Voice]:
+    """Each named voice in five sizes."""
     return [
-        Voice(f"flite-{name}-{shift}", "flite", setting=name, shift=shift)
-        for name in FLITE_TRAIN
-        for shift in shifts
+        Voice(f"{engine}-{name}-{shift}", engine, setting=name, shift=shift)
+        for name in names
+        for shift in (0.84, 0.92, 1.0, 1.08, 1.16)
     ]
 
 
 def training_voices(engine: Engine) -> list[Voice]:
     """All voices of ``engine`` that may be used for training."""
-    makers = {"kokoro": _kokoro_voices, "espeak": _espeak_voices, "flite": _flite_voices}
-    return makers[engine]() if engine in makers else []
+    if engine == "kokoro":
+        return _kokoro_voices()
+    if engine == "espeak":
+        return _espeak_voices()
+    named = {"flite": FLITE_TRAIN, "festival": FESTIVAL_TRAIN}
+    return _shifted(engine, named.get(engine, ()))
 
 
 def held_out_voices(engine: Engine) -> list[Voice]:
