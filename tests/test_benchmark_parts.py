@@ -14,13 +14,13 @@ from tests.benchmarks.figures import (
     fixture_score,
     table,
 )
-from tests.benchmarks.grammar import counting_jsgf, vocabulary
 from tests.benchmarks.recognisers import heard_words, in_utterances
 from tests.benchmarks.spelled import number_words, spoken_words
+from tests.benchmarks.word_pairs import phrases, write_arpa
 from word2number import w2n
 
 from countersign.hearing.utterance import TALK, Utterance, Word
-from countersign.kit import demo_kit_path, pronunciations_of, read_kit
+from countersign.kit import demo_kit_path, read_kit
 
 
 def test_number_words_agree_with_word2number() -> None:
@@ -133,24 +133,34 @@ def test_a_sample_is_small_and_keeps_every_group() -> None:
     assert {one.group for one in kept} == {one.group for one in many}
 
 
-def test_every_word_of_the_grammar_can_be_pronounced() -> None:
+def test_a_bigram_model_in_arpa_format_gives_whole_probabilities(tmp_path: Path) -> None:
+    """After every word the chances of all words add up to one, back-off included.
+
+    The format is that of Doug Paul's ARPA files as SRI's ngram-format(5) describes it.
+    """
+    said = [text.split() for text in ("laps one two", "laps one", "needles two one two")]
+    path = tmp_path / "said.arpa"
+    assert write_arpa(said, path) == ["laps", "needles", "one", "two"]
+    sections = path.read_text(encoding="utf-8").split("\\")
+    single, pairs = {}, {}
+    for row in sections[3].splitlines()[1:]:
+        if row:
+            chance, word, back = row.split("\t")
+            single[word] = (10 ** float(chance), 10 ** float(back))
+    for row in sections[4].splitlines()[1:]:
+        if row:
+            chance, both = row.split("\t")
+            pairs[tuple(both.split())] = 10 ** float(chance)
+    words = [word for word in single if word != "<s>"]
+    assert sum(single[word][0] for word in words) == pytest.approx(1, abs=1e-3)
+    for first in ("<s>", "laps", "one", "two", "needles"):
+        chances = [pairs.get((first, word), single[first][1] * single[word][0]) for word in words]
+        assert sum(chances) == pytest.approx(1, abs=1e-3), first
+    assert pairs["laps", "one"] > 0.5
+
+
+def test_the_bigram_model_knows_every_word_of_the_kit() -> None:
     kit = read_kit(demo_kit_path())
-    written = counting_jsgf(kit)
-    words = vocabulary(kit)
-    lacking = [w for w in words if not pronunciations_of(w, kit.pronunciations)]
-    assert set(lacking) <= {"kellys"}, lacking
-    rules = written.split("grammar counting;")[1]
-    used = {
-        token
-        for line in rules.splitlines()
-        for token in line.split("=", 1)[-1]
-        .replace("(", " ")
-        .replace(")", " ")
-        .replace("[", " ")
-        .replace("]", " ")
-        .replace("|", " ")
-        .replace(";", " ")
-        .split()
-        if not token.startswith("<")
-    }
-    assert used <= set(words)
+    known = {word for words in phrases(kit, 4_000) for word in words}
+    spoken = {w for item in kit.items for form in item.spoken for w in form.split()}
+    assert {word.replace("x-ray", "ray") for word in spoken} <= known

@@ -5,9 +5,17 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
-from countersign.hearing import Ears, Utterance, hear, open_ears, written
+from countersign.hearing import (
+    Ears,
+    OnPartial,
+    Silence,
+    Utterance,
+    hear_with_silences,
+    open_ears,
+    written,
+)
 from countersign.kit import Kit
-from countersign.meaning import Event, Question, understand
+from countersign.meaning import Event, OnOpen, Question, understand
 from countersign.sound import SAMPLE_RATE, Block, LevelMeter, SoundWarning, open_source, read_blocks
 from countersign.tally import CountRecord, build_record
 
@@ -50,19 +58,23 @@ def listen(
     model: Path | None = None,
     ears: Ears | None = None,
     on_event: OnEvent | None = None,
+    on_open: OnOpen | None = None,
+    on_partial: OnPartial | None = None,
     on_progress: OnProgress | None = None,
 ) -> Result:
     """A recording to events and a draft record.
 
-    ``on_event`` is called with each event as soon as it is complete, ``on_progress`` with the
-    seconds of sound used so far. ``ears`` may be opened before and used for many recordings.
+    ``on_event`` is called with each event as soon as it is complete, ``on_open`` after each
+    utterance with what would come of it if nothing more were said, ``on_partial`` with the words
+    so far of what is being said, ``on_progress`` with the seconds of sound used so far. ``ears``
+    may be opened before and used for many recordings.
     Raises ``BadInput`` for a recording, model or kit that cannot be used.
     """
     open_source(path)  # refuse a bad file before the model is loaded
     meter = LevelMeter()
     blocks = read_blocks(path, meter=meter)
     ears = ears or open_ears(kit, model)
-    return _draft(str(path), blocks, meter, ears, kit, on_event, on_progress)
+    return _draft(str(path), blocks, meter, ears, kit, on_event, on_open, on_partial, on_progress)
 
 
 def live(
@@ -73,11 +85,16 @@ def live(
     model: Path | None = None,
     ears: Ears | None = None,
     on_event: OnEvent | None = None,
+    on_open: OnOpen | None = None,
+    on_partial: OnPartial | None = None,
     on_progress: OnProgress | None = None,
 ) -> Result:
     """The same from blocks as they arrive, such as a microphone's, whose ``meter`` is given."""
     ears = ears or open_ears(kit, model)
-    return _draft("microphone", blocks, meter or LevelMeter(), ears, kit, on_event, on_progress)
+    meter = meter or LevelMeter()
+    return _draft(
+        "microphone", blocks, meter, ears, kit, on_event, on_open, on_partial, on_progress
+    )
 
 
 def read(lines: Iterable[str], kit: Kit, *, on_event: OnEvent | None = None) -> Result:
@@ -96,6 +113,8 @@ def _draft(
     ears: Ears,
     kit: Kit,
     on_event: OnEvent | None,
+    on_open: OnOpen | None,
+    on_partial: OnPartial | None,
     on_progress: OnProgress | None,
 ) -> Result:
     heard_s = 0.0
@@ -108,15 +127,18 @@ def _draft(
             if on_progress is not None:
                 on_progress(heard_s)
 
-    events = _collect(hear(ears, timed()), kit, on_event)
+    events = _collect(hear_with_silences(ears, timed(), on_partial), kit, on_event, on_open)
     return _result(source, round(heard_s, 3), ears.info.name, events, kit, meter.warnings())
 
 
 def _collect(
-    utterances: Iterable[Utterance], kit: Kit, on_event: OnEvent | None
+    utterances: Iterable[Utterance | Silence],
+    kit: Kit,
+    on_event: OnEvent | None,
+    on_open: OnOpen | None = None,
 ) -> tuple[Event, ...]:
     events = []
-    for event in understand(utterances, kit):
+    for event in understand(utterances, kit, on_open=on_open):
         if on_event is not None:
             on_event(event)
         events.append(event)

@@ -4,17 +4,38 @@ import errno
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.text import Text
 
-from countersign import settings
+from countersign import (
+    cli_discrepancy,
+    cli_papers,
+    cli_review,
+    cli_serve,
+    cli_set_up,
+    cli_voice,
+    cli_words,
+    settings,
+)
+from countersign.cli_options import CaseArgument, JsonOption, LedgerOption
 from countersign.printable import clean
 from countersign.problems import BadInput
-from countersign.terminal import ask, emit, interrupt_sets, leave_pipe, progress, say, screen
+from countersign.terminal import (
+    ask,
+    emit,
+    interrupt_sets,
+    leave_pipe,
+    progress,
+    say,
+    screen,
+    show_mistakes,
+    words_so_far,
+)
 
 if TYPE_CHECKING:  # rooms are imported where a command needs them, so that --help stays quick
     from countersign.chain import Result
@@ -44,22 +65,23 @@ app = typer.Typer(
 kit_app = typer.Typer(help="Look at kit files.", rich_markup_mode=None)
 model_app = typer.Typer(help="Look at acoustic models, or choose one.", rich_markup_mode=None)
 app.add_typer(kit_app, name="kit")
+cli_discrepancy.register(app)
+cli_papers.register(app)
+cli_review.register(app)
+cli_serve.register(app)
+cli_set_up.register(app)
 app.add_typer(model_app, name="model")
+cli_words.register(kit_app)
+cli_voice.register(app)
 
 KitOption = Annotated[
     Path | None,
     typer.Option("--kit", metavar="FILE", help="The kit (TOML). Default: the demonstration kit."),
 ]
-LedgerOption = Annotated[
-    Path | None,
-    typer.Option("--ledger", metavar="FILE", help="The ledger. Default: in your data folder."),
-]
 ModelOption = Annotated[
     Path | None,
     typer.Option("--model", metavar="FOLDER", help="The acoustic model. Default: the one in use."),
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")]
-CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="The name of a kept case.")]
 
 
 def run() -> None:
@@ -172,7 +194,7 @@ def live(
     stop = threading.Event()
     meter = LevelMeter()
     which = int(device) if device is not None and device.isdecimal() else device
-    blocks = microphone.blocks(which, meter=meter, stop=stop)
+    blocks = microphone.blocks(which, seconds=microphone.PIECE_S, meter=meter, stop=stop)
     ears = open_ears(used_kit, model)
     console = screen()
     with _ledger_if(keep, ledger) as opened:
@@ -188,8 +210,15 @@ def live(
                 console.print(Text(f"      ? {question.sentence}", style="bold yellow"))
 
         console.print(Text(f"Listening; Ctrl-C ends it. {TWO_PEOPLE}", style="bold"))
-        with interrupt_sets(stop):
-            result = chain.live(blocks, used_kit, meter=meter, ears=ears, on_event=on_event)
+        with interrupt_sets(stop), words_so_far(console) as on_partial:
+            result = chain.live(
+                blocks,
+                used_kit,
+                meter=meter,
+                ears=ears,
+                on_event=on_event,
+                on_partial=lambda partial: on_partial(partial.text),
+            )
         case.end(result)
         _give(result, used_kit, kit_words, case, as_json=False)
 
@@ -203,11 +232,8 @@ def cases(ledger: LedgerOption = None) -> None:
     from countersign.ledger import list_cases, open_ledger
     from countersign.screen import cases_view
 
-    opened = open_ledger(ledger, create=False)
-    try:
+    with closing(open_ledger(ledger, create=False)) as opened:
         rows = list_cases(opened)
-    finally:
-        opened.close()
     screen().print(cases_view(rows) if rows else Text("No case is kept yet."))
 
 
@@ -224,13 +250,13 @@ def confirm(
     """Go through the lines of a case, one by one."""
     from countersign.caution import TWO_PEOPLE
     from countersign.confirm import play_line, walk, who
+    from countersign.hanging import hanging
     from countersign.ledger import open_ledger, read_case
     from countersign.screen import record_view
     from countersign.tally import reasons_against_whole
 
     console = screen()
-    opened = open_ledger(ledger, create=False)
-    try:
+    with closing(open_ledger(ledger, create=False)) as opened:
         name = case.strip().lower()
         history = read_case(opened, name)
         console.print(Text(f"Case {name}, {history.kit.title}", style="bold"))
@@ -240,18 +266,17 @@ def confirm(
         person = who(ask, console.print, role, initials)
         record = walk(opened, name, person, ask=ask, show=console.print, play=play_line)
         console.print()
-        console.print(record_view(record, history.kit))
+        console.print(record_view(record, history.kit, timed=history.has_sound))
         waiting = any(line.is_open for line in record.lines)
         if record.confirmed:
             console.print(Text("Every line was acted on and no question is open."))
         elif record.lines and (reasons := reasons_against_whole(record)):
             console.print(Text("The record cannot be confirmed as a whole; still open:"))
-            for reason in reasons:
-                console.print(Text(f"  ? {clean(reason)}"))
+            console.print(hanging(("  ?", Text(clean(reason))) for reason in reasons))
+        if any(found.is_open for found in record.discrepancies):
+            console.print(Text(f"A count differs: countersign discrepancy {name}"))
         if waiting:
             console.print(Text(f"Go on later with: countersign confirm {name}"))
-    finally:
-        opened.close()
 
 
 @app.command()
@@ -259,6 +284,9 @@ def export(
     case: CaseArgument,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="As CSV, one row a line.")] = False,
+    as_fhir: Annotated[
+        bool, typer.Option("--fhir", help="As an HL7 FHIR R4 bundle, confirmed lines only.")
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="FILE", help="Write here instead of printing."),
@@ -266,20 +294,25 @@ def export(
     replace: Annotated[bool, typer.Option("--replace", help="Write over FILE.")] = False,
     ledger: LedgerOption = None,
 ) -> None:
-    """Write a case as JSON or CSV; what nobody confirmed is marked NOT CONFIRMED."""
-    from countersign.export import case_csv, case_json, write_whole
-    from countersign.ledger import open_ledger, read_case
-    from countersign.tally import build_record
+    """Write a case as JSON, CSV or FHIR; what nobody confirmed is marked, or left out of FHIR."""
+    from countersign.exchange import document_text, history_up_to, read_stored
+    from countersign.export import case_csv, write_whole
+    from countersign.ledger import open_ledger, read_case, record_of
 
-    if as_json == as_csv:
-        raise BadInput("Choose one form, --json or --csv.")
-    opened = open_ledger(ledger, create=False)
-    try:
-        history = read_case(opened, case.strip().lower())
-    finally:
-        opened.close()
-    record = build_record(history.kit, history.events, history.decisions)
-    text = case_csv(history, record) if as_csv else case_json(history, record) + "\n"
+    if as_json + as_csv + as_fhir != 1:
+        raise BadInput("Choose one form, --json, --csv or --fhir.")
+    with closing(open_ledger(ledger, create=False)) as opened:
+        stored = read_stored(opened, case.strip().lower())
+        history = history_up_to(read_case(opened, stored.case), stored)
+    record = record_of(history)
+    if as_csv:
+        text = case_csv(history, record)
+    elif as_fhir:
+        from countersign.exchange.fhir import fhir_text
+
+        text = fhir_text(history, record, stored, datetime.now().astimezone())
+    else:
+        text = document_text(history, record, stored) + "\n"
     if out is None:
         emit(text)
     else:
@@ -294,18 +327,9 @@ def kit_check(file: Annotated[Path, typer.Argument(metavar="FILE")]) -> None:
     """Say everything that is wrong with a kit file, with its line."""
     from countersign.kit import check_kit, read_kit
 
-    mistakes = check_kit(file)
-    console = screen()
-    for mistake in mistakes:
-        words = f"line {mistake.line}: {mistake.level}: {clean(mistake.sentence)}"
-        console.print(Text(words), soft_wrap=True)
-    errors = sum(mistake.level == "error" for mistake in mistakes)
-    if errors:
-        raise BadInput(
-            f"{file} cannot be used: it has {errors} mistake{'s' if errors > 1 else ''}."
-        )
+    show_mistakes(file, check_kit(file))
     kit = read_kit(file)
-    console.print(
+    screen().print(
         Text(
             f"{clean(kit.title)}: {len(kit.items)} items, {len(kit.medications)} medications; "
             "the kit can be used."
@@ -399,7 +423,7 @@ def _give(result: "Result", kit: "Kit", kit_words: str, case: _Case, *, as_json:
         return
     console = screen()
     console.print(Text(f"{clean(result.source)}  ({kit_words})", style="bold"))
-    console.print(record_view(result.record, kit))
+    console.print(record_view(result.record, kit, timed=result.duration_s > 0))
     if case.name is not None:
         console.print(Text(f"Kept as case {case.name}. Next: countersign confirm {case.name}"))
 
@@ -436,11 +460,8 @@ def _ledger_if(keep: bool, path: Path | None) -> Iterator["Ledger | None"]:
     if not keep:
         yield None
         return
-    opened = open_ledger(path)
-    try:
+    with closing(open_ledger(path)) as opened:
         yield opened
-    finally:
-        opened.close()
 
 
 def _say_problem(sentence: str) -> int:

@@ -9,10 +9,21 @@ from typing import Any
 
 from countersign.caution import CONFIRMED, NOT_CONFIRMED, caution
 from countersign.ledger import CaseHistory
+from countersign.medication.report import (
+    MEDICATION_COLUMNS,
+    medication_cells,
+    medications_object,
+)
 from countersign.plain_json import json_text, plain
 from countersign.problems import BadInput
-from countersign.tally.record import CountRecord, Line, LineState, Total
-from countersign.wording import is_confirmed, item_label, line_text
+from countersign.tally.record import CountRecord, Discrepancy, Line, LineState, Total
+from countersign.wording import (
+    difference_text,
+    is_confirmed,
+    item_label,
+    line_text,
+    verdict_text,
+)
 
 COLUMNS = (
     "status",
@@ -25,6 +36,8 @@ COLUMNS = (
     "heard_item",
     "heard_quantity",
     "unit",
+    "place",
+    "part",
     "expected",
     "questions",
     "words",
@@ -38,6 +51,7 @@ COLUMNS = (
     "reason",
     "case",
     "source",
+    *MEDICATION_COLUMNS,
 )
 """The columns of the CSV form; ``status`` comes first so that no row can be read without it."""
 
@@ -52,6 +66,8 @@ def status(line: Line) -> str:
         return f"{NOT_CONFIRMED} (set aside)"
     if line.state is LineState.STRUCK:
         return f"{NOT_CONFIRMED} (struck)"
+    if line.waits:
+        return f"{NOT_CONFIRMED} (outside the totals)"
     return NOT_CONFIRMED
 
 
@@ -73,6 +89,8 @@ def case_json(history: CaseHistory, record: CountRecord) -> str:
             "kit": {"title": history.kit.title, "sha256": history.kit_hash},
             "verdict": {
                 "confirmed": record.verdict,
+                "text": verdict_text(record),
+                "by_exception": record.by_exception,
                 "heard": record.heard_verdict,
                 "status": CONFIRMED if record.verdict is not None else NOT_CONFIRMED,
             },
@@ -80,7 +98,16 @@ def case_json(history: CaseHistory, record: CountRecord) -> str:
             "questions": record.questions,
             "lines": [_line_object(line, history) for line in record.lines],
             "totals": [_total_object(total, history, whole) for total in record.totals],
+            "medications": medications_object(record.medications, history.kit),
+            "discrepancies": [_discrepancy_object(each, history) for each in record.discrepancies],
+            "packed": record.packed,
+            "broken": record.broken,
+            "phases": record.phases,
+            "notices": record.notices,
             "decisions": history.decisions,
+            "steps": history.steps,
+            "policy": history.policy,
+            "exceptions": history.exceptions,
         },
         indent=2,
     )
@@ -96,7 +123,7 @@ def case_csv(history: CaseHistory, record: CountRecord) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for line in record.lines:
-        cells = _cells(line, history)
+        cells = _cells(line, history) | medication_cells(record.medications, line.number)
         writer.writerow([_safe(cells[column]) for column in COLUMNS])
     return out.getvalue()
 
@@ -153,7 +180,14 @@ def _line_object(line: Line, history: CaseHistory) -> dict[str, Any]:
         "phase": line.phase,
         "expected": line.expected,
         "confirmed": (
-            {"item": line.confirmed_item, "quantity": line.confirmed_quantity, "unit": event.unit}
+            {
+                "item": line.confirmed_item,
+                "quantity": line.confirmed_quantity,
+                "unit": event.unit,
+                "place": line.confirmed_place,
+                "part": line.confirmed_part,
+                **({} if line.medication is None else {"medication": line.medication}),
+            }
             if is_confirmed(line)
             else None
         ),
@@ -177,12 +211,23 @@ def _total_object(total: Total, history: CaseHistory, whole: str) -> dict[str, A
             "status": NOT_CONFIRMED,
             "expected": total.heard_expected,
             "last": total.heard_last,
+            "at": total.heard_at,
         },
         "confirmed": {
             "status": whole if whole == CONFIRMED else f"{CONFIRMED} LINES ONLY",
             "expected": total.confirmed_expected,
             "last": total.confirmed_last,
         },
+    }
+
+
+def _discrepancy_object(found: Discrepancy, history: CaseHistory) -> dict[str, Any]:
+    return {
+        "label": item_label(found.item, history.kit),
+        "open": found.is_open,
+        "difference": found.difference,
+        "text": difference_text(found),
+        **plain(found),
     }
 
 
@@ -199,6 +244,8 @@ def _cells(line: Line, history: CaseHistory) -> dict[str, object]:
         "heard_item": event.item if line.item is None else line.item,
         "heard_quantity": event.quantity if line.quantity is None else line.quantity,
         "unit": event.unit,
+        "place": line.confirmed_place if is_confirmed(line) else line.place,
+        "part": line.confirmed_part if is_confirmed(line) else line.part,
         "expected": line.expected,
         "questions": " ".join(question.sentence for question in line.questions),
         "words": event.words,

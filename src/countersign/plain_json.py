@@ -3,7 +3,7 @@
 import json
 import math
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 from enum import Enum
 from pathlib import PurePath
@@ -41,7 +41,7 @@ def plain(value: object) -> Any:
         return format(value, "f")
     if isinstance(value, PurePath):
         return str(value)
-    if isinstance(value, date):
+    if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, Mapping):
         return {str(key): plain(inner) for key, inner in value.items()}

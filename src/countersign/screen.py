@@ -9,8 +9,10 @@ from rich.table import Table
 from rich.text import Text
 
 from countersign.caution import caution
+from countersign.findings_view import findings_view
 from countersign.kit.model import Kit
 from countersign.ledger import CaseSummary
+from countersign.medication.view import medications_view
 from countersign.printable import clean
 from countersign.tally.record import CountRecord, Line, LineState, Total
 from countersign.wording import (
@@ -20,13 +22,19 @@ from countersign.wording import (
     item_label,
     line_number_text,
     line_text,
+    medication_text,
     number_text,
     state_text,
+    verdict_text,
+    where_text,
 )
 
 
-def record_view(record: CountRecord, kit: Kit) -> RenderableType:
-    """The whole record: lines, totals, verdict, what is open, and the caution."""
+def record_view(record: CountRecord, kit: Kit, *, timed: bool = True) -> RenderableType:
+    """The whole record: lines, totals, verdict, what is open, and the caution.
+
+    Without ``timed`` no times are given: written words have none.
+    """
     parts: list[RenderableType] = []
     if record.lines:
         parts.append(_lines_table(record, kit))
@@ -35,6 +43,11 @@ def record_view(record: CountRecord, kit: Kit) -> RenderableType:
     totals = [total for total in record.totals if _says_something(total)]
     if totals:
         parts += [Text(), _totals_table(totals, kit)]
+    findings = findings_view(record, kit, timed=timed)
+    if findings is not None:
+        parts += [Text(), findings]
+    if record.medications.preparations:
+        parts += [Text(), medications_view(record.medications, kit)]
     parts += [Text(), closing_view(record)]
     return Group(*parts)
 
@@ -43,7 +56,8 @@ def closing_view(record: CountRecord) -> Text:
     """The verdict, what is open, and the caution: the words under every record."""
     text = Text()
     if record.heard_verdict is not None:
-        confirmed = f"confirmed: {VERDICTS[record.verdict]}" if record.verdict else "not confirmed"
+        verdict = verdict_text(record)
+        confirmed = f"confirmed: {verdict}" if verdict else "not confirmed"
         text.append(f"Verdict heard: {VERDICTS[record.heard_verdict]}; {confirmed}.\n")
     for question in record.questions:
         text.append(f"? {clean(question.sentence)}\n", style="bold yellow")
@@ -132,8 +146,12 @@ def _heard_cell(line: Line, kit: Kit) -> Text:
 
 def amended_text(line: Line, kit: Kit) -> str:
     """What an amended line now says."""
+    if line.medication is not None:
+        return f"amended to {medication_text(line.confirmed_item, line.medication, kit)}"
     number = number_text(line.confirmed_quantity, line.event.unit)
-    return f"amended to {item_label(line.confirmed_item, kit)}: {number}"
+    where = where_text(line.confirmed_place, line.confirmed_part)
+    label = item_label(line.confirmed_item, kit)
+    return f"amended to {label}{f', {where}' if where else ''}: {number}"
 
 
 def _state_cell(line: Line) -> Text:
@@ -149,13 +167,21 @@ def _totals_table(totals: list[Total], kit: Kit) -> Table:
         table.add_column(f"{side}:\ncounted", justify="right", no_wrap=True)
     for total in totals:
         table.add_row(
-            Text(item_label(total.item, kit)),
+            _total_cell(total, kit),
             number_text(total.heard_expected),
             number_text(total.heard_last),
             number_text(total.confirmed_expected),
             number_text(total.confirmed_last),
         )
     return table
+
+
+def _total_cell(total: Total, kit: Kit) -> Text:
+    text = Text(item_label(total.item, kit))
+    for counted in total.heard_at:
+        where = where_text(counted.place, counted.part)
+        text.append(f"\n  {where}: {counted.quantity}", style="dim")
+    return text
 
 
 def cases_view(cases: Sequence[CaseSummary]) -> Table:

@@ -7,6 +7,7 @@ import platformdirs
 
 LEDGER_VARIABLE = "COUNTERSIGN_LEDGER"
 KIT_VARIABLE = "COUNTERSIGN_KIT"
+POLICY_VARIABLE = "COUNTERSIGN_POLICY"
 
 
 def ledger_path(given: Path | None = None) -> Path:
@@ -20,6 +21,11 @@ def ledger_path(given: Path | None = None) -> Path:
 def kit_path(given: Path | None = None) -> Path | None:
     """The kit file: ``given``, else ``COUNTERSIGN_KIT``, else None (the demonstration kit)."""
     return _given_or_named(given, KIT_VARIABLE)
+
+
+def policy_path(given: Path | None = None) -> Path | None:
+    """The policy file: ``given``, else ``COUNTERSIGN_POLICY``, else None (the shipped policy)."""
+    return _given_or_named(given, POLICY_VARIABLE)
 
 
 def _given_or_named(given: Path | None, variable: str) -> Path | None:

@@ -4,14 +4,21 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+from rich.text import Text
 
 from countersign.printable import clean
+from countersign.problems import BadInput
+
+if TYPE_CHECKING:
+    from countersign.kit import Mistake
 
 BROKEN_PIPE = 141
 """Exit code when the reader of a pipe went away (128 and the number of SIGPIPE, as shells do)."""
@@ -49,6 +56,19 @@ def interrupt_sets(stop: threading.Event) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def words_so_far(console: Console) -> Iterator[Callable[[str], None]]:
+    """A last line under what is printed, for the words of which nobody can be sure yet.
+
+    Nothing is shown where ``console`` is no terminal.
+    """
+    if not console.is_terminal:
+        yield lambda words: None
+        return
+    with console.status("", spinner="dots") as status:
+        yield lambda words: status.update(Text(clean(words), style="dim"))
 
 
 def ask(prompt: str) -> str | None:
@@ -95,3 +115,16 @@ def leave_pipe() -> int:
         except (OSError, ValueError):
             os.dup2(nowhere, stream.fileno())
     return BROKEN_PIPE
+
+
+def show_mistakes(file: Path, mistakes: "Sequence[Mistake]") -> None:
+    """Print every mistake with its line; ``BadInput`` where one of them is an error."""
+    console = screen()
+    for mistake in mistakes:
+        words = f"line {mistake.line}: {mistake.level}: {clean(mistake.sentence)}"
+        console.print(Text(words), soft_wrap=True)
+    errors = sum(mistake.level == "error" for mistake in mistakes)
+    if errors:
+        raise BadInput(
+            f"{file} cannot be used: it has {errors} mistake{'s' if errors > 1 else ''}."
+        )

@@ -2,24 +2,21 @@
 
 from decimal import Decimal
 
-from countersign.kit.model import Group, Kit
+from countersign.kit.model import Kit
 from countersign.meaning.event import (
     Event,
     EventKind,
     MedicationDetail,
     Phase,
-    Strength,
     Verdict,
 )
+from countersign.medication.units import plain
+from countersign.medication.words import figure_text
+from countersign.medication.words import strength_text as strength_text
 from countersign.printable import clean
-from countersign.tally.record import Line, LineState
-
-GROUPS = {
-    Group.SPONGES: "sponges",
-    Group.SHARPS: "sharps",
-    Group.SMALL_ITEMS: "small items",
-    Group.INSTRUMENTS: "instruments",
-}
+from countersign.tally.record import CountRecord, Discrepancy, Line, LineState
+from countersign.tally.sentences import GROUPS as GROUPS
+from countersign.tally.sentences import PLACES, listing
 
 PHASES = {
     Phase.INITIAL: "initial count",
@@ -27,6 +24,7 @@ PHASES = {
     Phase.CLOSING_CAVITY: "closing count, cavity",
     Phase.CLOSING: "closing count",
     Phase.FINAL: "final count",
+    Phase.REQUESTED: "count asked for",
 }
 
 VERDICTS = {
@@ -41,21 +39,14 @@ _MEDICATION_KINDS = {
     EventKind.DRAW: "drawn up",
 }
 
-# Units are spelled out where the abbreviation is easily misread (ISMP list of error-prone
-# abbreviations, from memory: U and µg).
-_UNITS = {"ug/mL": "micrograms/mL", "[U]/mL": "units/mL", "[U]": "units", "ug": "micrograms"}
-
 
 def number_text(quantity: int | Decimal | None, unit: str | None = None) -> str:
     """A quantity for people: no trailing zeros, the unit unless it is ``each``, ``-`` for None."""
     if quantity is None:
         return "-"
-    if isinstance(quantity, Decimal):
-        text = format(quantity, "f")
-        text = text.rstrip("0").rstrip(".") if "." in text else text
-    else:
-        text = str(quantity)
-    return text if unit in (None, "each") else f"{text} {_UNITS.get(unit or '', unit)}"
+    if unit is None or unit == "each":
+        return f"{plain(Decimal(quantity)):f}"
+    return figure_text(Decimal(quantity), unit)
 
 
 def item_label(item_id: str | None, kit: Kit) -> str:
@@ -67,15 +58,8 @@ def item_label(item_id: str | None, kit: Kit) -> str:
     return clean(labels.get(item_id, item_id))
 
 
-def strength_text(strength: Strength) -> str:
-    """A strength as it is written on a label: ``1 %``, ``1:200,000``, ``10 mg/mL``."""
-    if strength.unit == "ratio":
-        return f"1:{strength.value:,f}"
-    return number_text(strength.value, strength.unit)
-
-
 def medication_text(item: str | None, detail: MedicationDetail | None, kit: Kit) -> str:
-    """Name, strength, additive, volume, expiry, lot and container, as far as they were said."""
+    """Everything on a medication or solution that was said, in the order of a label."""
     detail = detail or MedicationDetail()
     name = detail.name or item
     parts = [item_label(name, kit) if name else "medication not heard"]
@@ -88,12 +72,26 @@ def medication_text(item: str | None, detail: MedicationDetail | None, kit: Kit)
         parts.append(additive)
     if detail.volume_ml is not None:
         parts.append(number_text(detail.volume_ml, "mL"))
+    if detail.diluent or detail.diluent_volume_ml is not None:
+        diluent = item_label(detail.diluent, kit) if detail.diluent else "a diluent"
+        parts.append(f"mixed with {diluent}")
+        if detail.diluent_volume_ml is not None:
+            parts[-1] += f" {number_text(detail.diluent_volume_ml, 'mL')}"
     if detail.expiry:
         parts.append(f"expires {detail.expiry.isoformat()}")
+    if detail.expiry_time:
+        at = f"{detail.expiry_time:%H:%M}"
+        parts.append(f"at {at}" if detail.expiry else f"expires at {at}")
     if detail.lot:
         parts.append(f"lot {clean(detail.lot)}")
     if detail.container:
         parts.append(f"in {clean(detail.container)}")
+    if detail.received_by:
+        parts.append(f"received by {clean(detail.received_by)}")
+    if detail.received_from:
+        parts.append(f"from {clean(detail.received_from)}")
+    if detail.read_back:
+        parts.append("read back")
     return ", ".join(parts)
 
 
@@ -101,11 +99,13 @@ def event_text(event: Event, kit: Kit) -> str:
     """What an event does, without its number."""
     match event.kind:
         case EventKind.COUNT:
-            return item_label(event.item, kit)
+            return f"{item_label(event.item, kit)}{_where(event.place, event.part)}"
         case EventKind.ADDITION:
-            return f"added: {item_label(event.item, kit)}"
+            return f"added: {item_label(event.item, kit)}{_where(event.place, event.part)}"
+        case EventKind.REMOVAL if event.place == "wound":
+            return f"out of the wound: {item_label(event.item, kit)}{_where(None, event.part)}"
         case EventKind.REMOVAL:
-            return f"passed off: {item_label(event.item, kit)}"
+            return f"passed off: {item_label(event.item, kit)}{_where(event.place, event.part)}"
         case EventKind.CORRECTION:
             if event.item is None and event.quantity is None:
                 return "correction: strike that"
@@ -119,6 +119,9 @@ def event_text(event: Event, kit: Kit) -> str:
         case EventKind.SET_UP:
             place = f" on {clean(event.place).replace('_', ' ')}" if event.place else ""
             return f"set up: {item_label(event.item, kit)}{place}"
+        case EventKind.BREAKAGE:
+            where = _where(event.place, event.part)
+            return f"broken or cut, pieces: {item_label(event.item, kit)}{where}"
         case EventKind.REMARK:
             return "remark"
         case _:
@@ -128,8 +131,12 @@ def event_text(event: Event, kit: Kit) -> str:
 
 def line_text(line: Line, kit: Kit) -> str:
     """What a line does, without its number; a correction names what it took over."""
+    if line.event.kind is EventKind.CORRECTION and line.acts_as in _MEDICATION_KINDS:
+        amended = line.state is LineState.AMENDED
+        said = line.event.medication if amended else line.medication
+        return f"correction: {medication_text(line.item, said, kit)}"
     if line.event.kind is EventKind.CORRECTION and line.acts_as is not None:
-        return f"correction: {item_label(line.item, kit)}"
+        return f"correction: {item_label(line.item, kit)}{_where(line.place, line.part)}"
     return event_text(line.event, kit)
 
 
@@ -137,6 +144,47 @@ def line_number_text(line: Line) -> str:
     """The number a line gives as heard, taken over from the struck line where it was not said."""
     quantity = line.event.quantity if line.quantity is None else line.quantity
     return number_text(quantity, line.event.unit)
+
+
+def where_text(place: str | None, part: str | None) -> str:
+    """A part and a place in words, either of which may be missing: ``bulb, on the field``."""
+    words = [clean(part) if part else "", PLACES.get(place, clean(place)) if place else ""]
+    return ", ".join(filter(None, words))
+
+
+def _where(place: str | None, part: str | None) -> str:
+    words = where_text(place, part)
+    return f", {words}" if words else ""
+
+
+def verdict_text(record: CountRecord) -> str | None:
+    """The confirmed verdict, with whatever exception it stands on; ``None`` while there is none.
+
+    A "correct" that two people signed for although something is open never reads like another.
+    """
+    if record.verdict is None:
+        return None
+    words = VERDICTS[record.verdict]
+    if not record.by_exception:
+        return words
+    signed = [
+        f"{clean(made.scrub)} (scrub) and {clean(made.circulator)} (circulator) signed: "
+        f"{clean(made.reason).rstrip('.')}"
+        for made in record.by_exception
+    ]
+    return f"{words} BY EXCEPTION; {'; '.join(signed)}"
+
+
+def difference_text(found: Discrepancy) -> str:
+    """What is missing or over: ``1 missing``, ``2 over``, ``bulb missing``."""
+    if found.vanished:
+        return "no count differs any more"
+    words = []
+    if found.difference:
+        words.append(f"{abs(found.difference)} {'missing' if found.difference < 0 else 'over'}")
+    if found.missing_parts:
+        words.append(f"{listing([clean(part) for part in found.missing_parts])} missing")
+    return ", ".join(words)
 
 
 def _of_group(event: Event) -> str:

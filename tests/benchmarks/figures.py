@@ -96,7 +96,8 @@ def table(runs: Sequence[Run], clips: Sequence[Clip], notes: Sequence[str]) -> s
     row("Silent errors", [f"**{s.silent_errors}**" for s in scores])
     both = [fixture_score(run, clips, "fixtures", "doubtful") for run in columns]
     row(
-        "Silent errors, with voices perhaps heard in training", [str(s.silent_errors) for s in both]
+        "Silent errors, with wordings perhaps used in training",
+        [str(s.silent_errors) for s in both],
     )
     row("Event precision", [percent(s.precision) for s in scores])
     row("Event recall", [percent(s.recall) for s in scores])
@@ -147,16 +148,20 @@ FALSE_ALARMS: Mapping[str, tuple[Group, ...]] = {
 """Rows about clips in which nobody counts."""
 
 
-def between_markers(page: str, text: str) -> str:
-    """``page`` with ``text`` in place of what stands between the two benchmark markers.
+def between_markers(page: str, text: str, name: str = "benchmark") -> str:
+    """``page`` with ``text`` in place of what stands between the two markers called ``name``.
 
     Raises ``ValueError`` where the page does not have them.
     """
-    start, end = MARKERS
+    start, end = markers(name)
     if page.count(start) != 1 or page.count(end) != 1 or page.index(start) > page.index(end):
         raise ValueError(f"The page needs one line {start} and, below it, one line {end}.")
     return f"{page.split(start)[0]}{start}\n\n{text}\n{end}{page.split(end)[1]}"
 
 
-MARKERS = ("<!-- benchmark:start -->", "<!-- benchmark:end -->")
-"""The lines between which ``--write-readme`` puts the table."""
+def markers(name: str) -> tuple[str, str]:
+    """The lines between which ``--write-readme`` puts the table called ``name``."""
+    return f"<!-- {name}:start -->", f"<!-- {name}:end -->"
+
+
+MARKERS = markers("benchmark")

@@ -5,6 +5,8 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
+from countersign.voice_check.score import in_order
+
 QUANTITIES = frozenset({"count", "addition", "removal", "correction", "draw"})
 """Kinds that change a number on the record."""
 
@@ -89,23 +91,7 @@ def agrees(wanted: Wanted, heard: Heard) -> bool:
 
 def pair(wanted: Sequence[Wanted], heard: Sequence[Heard]) -> list[tuple[int, int]]:
     """The longest list of ``(wanted, heard)`` positions that agree, both in the order of time."""
-    best = [[0] * (len(heard) + 1) for _ in range(len(wanted) + 1)]
-    match = [[agrees(w, h) for h in heard] for w in wanted]
-    for i in reversed(range(len(wanted))):
-        for j in reversed(range(len(heard))):
-            best[i][j] = max(
-                best[i + 1][j], best[i][j + 1], best[i + 1][j + 1] + 1 if match[i][j] else 0
-            )
-    pairs, i, j = [], 0, 0
-    while i < len(wanted) and j < len(heard):
-        if match[i][j] and best[i][j] == best[i + 1][j + 1] + 1:
-            pairs.append((i, j))
-            i, j = i + 1, j + 1
-        elif best[i + 1][j] >= best[i][j + 1]:
-            i += 1
-        else:
-            j += 1
-    return pairs
+    return in_order([[agrees(w, h) for h in heard] for w in wanted])
 
 
 def score(wanted: Sequence[Wanted], heard: Sequence[Heard]) -> Score:

@@ -57,7 +57,13 @@ def test_json_of_a_confirmed_and_an_amended_and_a_dropped_line(
         "CONFIRMED",
         "NOT CONFIRMED (set aside)",
     ]
-    assert lines[0]["confirmed"] == {"item": "raytec", "quantity": 10, "unit": "each"}
+    assert lines[0]["confirmed"] == {
+        "item": "raytec",
+        "quantity": 10,
+        "unit": "each",
+        "place": None,
+        "part": None,
+    }
     assert lines[1]["confirmed"]["quantity"] == 10
     assert lines[1]["heard"]["quantity"] == 5
     assert lines[1]["heard"]["status"] == "NOT CONFIRMED (amended)"
@@ -137,7 +143,7 @@ def test_a_place_that_cannot_be_written(
 def test_one_form(command: Command, kept_case: str, forms: tuple[str, ...]) -> None:
     done = command("export", kept_case, *forms)
     assert (done.code, done.out) == (2, "")
-    assert done.err == "Choose one form, --json or --csv.\n"
+    assert done.err == "Choose one form, --json, --csv or --fhir.\n"
 
 
 def test_exporting_writes_nothing_to_the_ledger(

@@ -62,6 +62,7 @@ def chain(monkeypatch: pytest.MonkeyPatch) -> types.ModuleType:
         *,
         ears: object,
         on_event: Callable[[Event], None] | None = None,
+        on_partial: object = None,
         on_progress: Callable[[float], None] | None = None,
     ) -> Any:
         assert on_event is not None and on_progress is not None
@@ -172,7 +173,7 @@ def test_live_ends_with_one_ctrl_c(
 ) -> None:
     given: dict[str, Any] = {}
 
-    def blocks(device: Any, *, meter: Any, stop: Any) -> Iterator[Any]:
+    def blocks(device: Any, *, seconds: float, meter: Any, stop: Any) -> Iterator[Any]:
         given["stop"] = stop
         return iter(())
 

@@ -9,10 +9,17 @@ from rich.console import Console, RenderableType
 
 from countersign.confirm import Person, walk
 from countersign.kit.model import Group, Item, Kit, Medication
-from countersign.ledger import Ledger, append_event, open_case, open_ledger, read_case
+from countersign.ledger import (
+    Ledger,
+    append_event,
+    open_case,
+    open_ledger,
+    read_case,
+    record_of,
+)
 from countersign.meaning.event import Event, EventKind, Phase, Question, QuestionCode, Spoken
 from countersign.problems import BadInput
-from countersign.tally import CountRecord, Decision, Role, build_record
+from countersign.tally import CountRecord, Decision, Role
 
 AB = Person(Role.SCRUB, "AB")
 
@@ -87,7 +94,7 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 @pytest.fixture
 def case(ledger: Ledger, kit: Kit) -> str:
-    name = open_case(ledger, kit, "written words")
+    name = open_case(ledger, kit, "microphone")
     for event in EVENTS:
         append_event(ledger, name, event)
     return name
@@ -146,8 +153,7 @@ class Sitting:
 
     @property
     def record(self) -> CountRecord:
-        history = read_case(self.ledger, self.case)
-        return build_record(history.kit, history.events, history.decisions)
+        return record_of(read_case(self.ledger, self.case))
 
 
 @pytest.fixture

@@ -1,11 +1,22 @@
 """What a person types, made into values."""
 
+from datetime import date
+from decimal import Decimal
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from countersign.confirm import who
-from countersign.confirm.amending import NotUnderstood, read_initials, read_item, read_role
+from countersign.confirm.amending import (
+    NotUnderstood,
+    read_container,
+    read_expiry,
+    read_initials,
+    read_item,
+    read_role,
+    read_typed_strength,
+)
 from countersign.kit import demo_kit_path, read_kit
 from countersign.problems import BadInput
 from countersign.tally import Role
@@ -73,6 +84,57 @@ def test_a_beginning_that_fits_several_is_asked_back() -> None:
     with pytest.raises(NotUnderstood, match="could be"):
         for letter in sorted(first_letters):
             read_item(letter, counted(None, 1, 1.0, ""), kit)
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "unit"),
+    [
+        ("1 %", "1", "%"),
+        ("0.25%", "0.25", "%"),
+        ("1:200,000", "200000", "ratio"),
+        ("10 mg/mL", "10", "mg/mL"),
+        ("500 units/mL", "500", "[U]/mL"),
+        ("2 g", "2", "g"),
+    ],
+)
+def test_strengths(typed: str, value: str, unit: str) -> None:
+    found = read_typed_strength(typed)
+    assert (found.value, found.unit) == (Decimal(value), unit)
+
+
+@pytest.mark.parametrize("typed", ["", "1", "0 %", "one percent", "1:0", "-1 %", "5 miles", "%"])
+def test_no_strengths(typed: str) -> None:
+    with pytest.raises(NotUnderstood):
+        read_typed_strength(typed)
+
+
+@pytest.mark.parametrize(
+    ("typed", "day"),
+    [
+        ("2027-03", date(2027, 3, 31)),
+        ("2028-2", date(2028, 2, 29)),  # a leap year
+        ("2027-03-05", date(2027, 3, 5)),
+    ],
+)
+def test_a_month_of_expiry_means_its_last_day(typed: str, day: date) -> None:
+    assert read_expiry(typed) == day
+
+
+@pytest.mark.parametrize("typed", ["", "2027", "2027-13", "2027-02-30", "03/2027", "0000-01"])
+def test_no_expiry(typed: str) -> None:
+    with pytest.raises(NotUnderstood):
+        read_expiry(typed)
+
+
+def test_containers() -> None:
+    assert [read_container(typed) for typed in ("cup", "BAS", " syr")] == [
+        "cup",
+        "basin",
+        "syringe",
+    ]
+    for typed in ("", "b", "bucket"):
+        with pytest.raises(NotUnderstood):
+            read_container(typed)
 
 
 @given(st.text(max_size=30))

@@ -1,6 +1,6 @@
 """Going through the lines with a person."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
@@ -8,7 +8,8 @@ import pytest
 from countersign.confirm import Person
 from countersign.kit.model import Kit
 from countersign.ledger import append_decision, append_event, open_case
-from countersign.meaning.event import Event, EventKind, MedicationDetail
+from countersign.meaning.event import Event, EventKind, MedicationDetail, Strength
+from countersign.medication import Amount
 from countersign.tally import Act, Decision, LineState, Role
 
 from .conftest import AB, Sitting, counted
@@ -133,7 +134,7 @@ def test_the_end_of_the_input_is_a_stop(sitting: Sitting, answers: tuple[str, ..
 
 def test_playing_the_words(sitting: Sitting) -> None:
     sitting.go("p", "q")
-    assert sitting.played == [("written words", 1.0, 3.5)]
+    assert sitting.played == [("microphone", 1.0, 3.5)]
     sitting.fails_to_play = "No program to play sound was found."
     sitting.go("p", "a", "q")
     assert "No program to play sound was found." in sitting.text
@@ -142,12 +143,14 @@ def test_playing_the_words(sitting: Sitting) -> None:
 
 def test_written_words_have_no_sound(sitting: Sitting, kit: Kit) -> None:
     case = open_case(sitting.ledger, kit, "written words")
-    event = counted("lap_sponge", 5, 1.0, "five laps", end_s=1.0)
+    # Read from two lines of text: their numbers stand where a recording has seconds.
+    event = counted("lap_sponge", 5, 1.0, "five laps", end_s=2.0)
     append_event(sitting.ledger, case, event)
     other = Sitting(sitting.ledger, case)
     other.go("p", "q")
     assert other.played == []
     assert "no sound to play" in other.text
+    assert "0:01" not in other.text and "word confidence" not in other.text
 
 
 @pytest.mark.parametrize(
@@ -186,11 +189,117 @@ def test_a_volume_is_amended_in_millilitres(sitting: Sitting, kit: Kit) -> None:
     )
     append_event(sitting.ledger, case, event)
     other = Sitting(sitting.ledger, case)
-    other.go("m", "laps", "m", "", "none", "m", "", "30.5 mL")
+    other.go("m", "laps", "m", "", "none", "m", "", "30.5 mL", "", "", "")
     assert "The kit has no “laps”." in other.text
     assert "such as 30 or 2.5" in other.text
     assert other.record.lines[0].confirmed_quantity == Decimal("30.5")
-    assert "amended to lidocaine: 30.5 mL" in other.text
+    assert "amended to lidocaine, 30.5 mL by AB" in other.text
+
+
+RECEIPT = Event(
+    kind=EventKind.RECEIPT,
+    item="lidocaine",
+    quantity=Decimal("30"),
+    unit="mL",
+    medication=MedicationDetail(
+        name="lidocaine",
+        strength=Strength(value=Decimal(2), unit="%"),
+        volume_ml=Decimal("30"),
+        expiry=date(2099, 12, 31),
+        container="bowl",
+        lot="A1",
+    ),
+    start_s=1,
+    end_s=2,
+    words="lidocaine two percent thirty mils",
+)
+
+
+@pytest.fixture
+def received(sitting: Sitting, kit: Kit) -> Sitting:
+    lidocaine = kit.medications[0].model_copy(update={"strengths": ("0.5 %", "1 %")})
+    kit = kit.model_copy(update={"medications": (lidocaine,)})
+    case = open_case(sitting.ledger, kit, "written words")
+    append_event(sitting.ledger, case, RECEIPT)
+    return Sitting(sitting.ledger, case)
+
+
+def test_strength_expiry_and_container_are_amended(received: Sitting) -> None:
+    record = received.go("m", "", "", "0.5 %", "2098-02", "cup")
+    (made,) = received.decisions
+    assert (made.item, made.quantity) == (None, None)
+    now = record.lines[0].medication
+    assert now is not None and made.medication == now
+    assert (now.strength, now.volume_ml) == (Strength(value=Decimal("0.5"), unit="%"), 30)
+    assert (now.expiry, now.container, now.lot) == (date(2098, 2, 28), "cup", "A1")
+    heard = record.lines[0].event.medication
+    assert heard is not None and heard.container == "bowl"  # what was heard stays as it was
+    (cup,) = record.medications.preparations
+    assert (cup.container, cup.strength, cup.confirmed) == ("cup", now.strength, True)
+    # 0.5 % is 5 mg/mL (USP General Notices, from memory); 30 mL hold 150 mg.
+    assert cup.received == Amount(value=Decimal(150_000), unit="ug")
+    assert (
+        "amended to lidocaine 0.5 %, 30 mL, expires 2098-02-28, lot A1, in cup by AB"
+        in " ".join(received.text.split())
+    )
+
+
+def test_what_was_heard_of_a_medication_is_taken_away(received: Sitting) -> None:
+    record = received.go("m", "", "", "1 %", "none", "none")
+    now = record.lines[0].medication
+    assert now is not None and (now.expiry, now.container, now.lot) == (None, None, "A1")
+
+
+@pytest.mark.parametrize(
+    ("answers", "sentence"),
+    [
+        (("4 %", "", "", "no"), "The kit has lidocaine as 0.5 % or 1 %"),
+        (("1 %", "2020-01", "", "no"), "The expiry 2020-01-31 has passed."),
+        (("strong",), "written like 0.5 %"),
+        (("1 %", "soon"), "2027-03"),
+        (("1 %", "", "bucket"), "one of cup, basin"),
+    ],
+)
+def test_a_medication_that_cannot_be_is_asked_again(
+    received: Sitting, answers: tuple[str, ...], sentence: str
+) -> None:
+    received.go("m", "", "", *answers, "q")
+    assert received.decisions == ()
+    assert sentence in " ".join(received.text.split() + received.prompts)
+
+
+def test_what_a_person_insists_on_is_kept(received: Sitting) -> None:
+    record = received.go("m", "", "", "4 %", "2020-01", "", "yes", "yes")
+    assert [d.act for d in received.decisions] == [Act.AMEND]
+    assert record.medications.preparations[0].expired
+
+
+def test_undoing_gives_the_medication_back_as_heard(received: Sitting) -> None:
+    assert received.go("m", "", "", "1 %", "", "").lines[0].medication != RECEIPT.medication
+    undo = received.decisions[0].model_copy(update={"act": Act.UNDO, "medication": None})
+    append_decision(received.ledger, received.case, undo)
+    assert received.record.lines[0].medication == RECEIPT.medication
+    assert not received.record.medications.preparations[0].confirmed
+
+
+def test_a_place_and_a_part_are_amended_where_one_was_heard(sitting: Sitting, kit: Kit) -> None:
+    syringe = kit.items[0].model_copy(update={"parts": ("barrel", "bulb"), "pack": None})
+    parted = kit.model_copy(update={"items": (syringe,)})
+    case = open_case(sitting.ledger, parted, "written words")
+    event = counted("lap_sponge", 1, 1.0, "one barrel", place="field", part="barrel")
+    append_event(sitting.ledger, case, event)
+    other = Sitting(sitting.ledger, case)
+    other.go("m", "", "", "moon", "m", "", "", "", "cap", "m", "", "", "field", "barrel", "q")
+    assert other.decisions == ()
+    assert "Type one of field, wound, mayo stand" in " ".join(other.text.split())
+    assert "Type one of barrel, bulb, all." in other.text
+    assert "Nothing was changed" in other.text
+    other.go("m", "", "", "mayo", "bul")
+    (made,) = other.decisions
+    assert (made.quantity, made.place, made.part) == (None, "mayo_stand", "bulb")
+    assert "amended to laparotomy sponge, bulb, on the Mayo stand: 1" in " ".join(
+        other.text.split()
+    )
 
 
 def test_the_whole_is_refused_while_a_question_is_open(sitting: Sitting) -> None:
@@ -231,7 +340,7 @@ def test_someone_else_was_faster(sitting: Sitting) -> None:
 
     sitting.prompts = Faster(original)
     real_go("a", "q")
-    assert sitting.decisions == (meanwhile,)
+    assert [d.model_copy(update={"entry": None}) for d in sitting.decisions] == [meanwhile]
     assert "Someone else decided on line 1 meanwhile" in sitting.text
 
 

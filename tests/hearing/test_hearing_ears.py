@@ -1,6 +1,7 @@
 """Words out of the shipped recordings, of silence, and of people saying digits."""
 
 import json
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 import vosk
 from tests.hearing.conftest import RECORDINGS, manifest, speech_folder
 
-from countersign.hearing import TALK, Ears, Utterance, hear, open_ears
+from countersign.hearing import TALK, Ears, Partial, Utterance, hear, open_ears
 from countersign.hearing.ears import _KEPT_SAMPLES, SAMPLE_RATE, _Recent
 from countersign.hearing.graph import WordGraph
 from countersign.hearing.models import ModelInfo
@@ -64,9 +65,14 @@ def test_words_have_times_confidence_and_other_readings(
 
 
 def test_a_clean_count_is_heard_where_it_was_said(heard: dict[str, list[Utterance]]) -> None:
-    """The manifest's times come from how the recording was made, not from a recogniser."""
+    """The manifest's times come from how the recording was made, not from a recogniser.
+
+    The last breath may be heard as talk of its own.
+    """
     said = next(each for each in manifest() if each["file"] == "laps-five.flac")["spoken"][0]
     words = [word for utterance in heard["laps-five.flac"] for word in utterance.words]
+    if words[-1].text == TALK:
+        words.pop()
     assert " ".join(word.text for word in words) == said["text"]
     assert words[0].start_s == pytest.approx(said["start_s"], abs=0.3)
     assert words[-1].end_s == pytest.approx(said["end_s"], abs=0.4)
@@ -78,6 +84,68 @@ def test_how_sound_is_cut_into_blocks_changes_nothing(
     name: str, seconds: float, ears: Ears, heard: dict[str, list[Utterance]]
 ) -> None:
     assert list(hear(ears, read_blocks(RECORDINGS / name, seconds=seconds))) == heard[name]
+
+
+@pytest.mark.parametrize("name", HEARD)
+def test_streaming_in_odd_pieces_gives_the_words_of_the_whole_file(
+    name: str, ears: Ears, heard: dict[str, list[Utterance]]
+) -> None:
+    """Pieces of 1 to 9,000 samples, with the words so far asked for all along."""
+    sound = np.concatenate([block.samples for block in read_blocks(RECORDINGS / name)])
+    sizes = np.random.default_rng(3).integers(1, 9_000, len(sound))
+    bounds = np.minimum(np.cumsum([0, *sizes]), len(sound))
+    pieces = [
+        Block(sound[first:last], first / SAMPLE_RATE)
+        for first, last in pairwise(bounds.tolist())
+        if first < last
+    ]
+    partials: list[Partial] = []
+    assert list(hear(ears, pieces, partials.append)) == heard[name]
+    assert partials
+
+
+@pytest.mark.parametrize("name", HEARD)
+def test_words_so_far_lead_to_the_words_of_the_utterance(
+    name: str, ears: Ears, heard: dict[str, list[Utterance]]
+) -> None:
+    given_s = 0.0
+
+    def given() -> Iterator[Block]:
+        nonlocal given_s
+        for block in read_blocks(RECORDINGS / name, seconds=0.05):
+            given_s = block.start_s + len(block.samples) / SAMPLE_RATE
+            yield block
+
+    since: list[Partial] = []
+    shown: list[bool] = []
+    stream = hear(ears, given(), since.append)
+    for expected in heard[name]:
+        assert next(stream) == expected
+        *told, ended = since
+        since.clear()
+        assert ended.words == ()
+        assert told
+        assert all(told[n].words != told[n + 1].words for n in range(len(told) - 1))
+        assert all(partial.start_s <= partial.heard_s <= given_s for partial in told)
+        assert len({partial.start_s for partial in told}) == 1
+        if expected.words[0].text != TALK:
+            assert told[0].start_s == pytest.approx(expected.start_s, abs=0.5)
+        shown += [any(word.text in each.words for each in told) for word in expected.words]
+    # The last of the sound, and what is heard again after a pause, may never be shown before.
+    assert sum(shown) >= 0.8 * len(shown)
+
+
+def test_a_lone_number_goes_on_with_the_count_before_it(ears: Ears) -> None:
+    """Each number of this recording stands between pauses of about a second."""
+    said = next(each for each in manifest() if each["file"] == "peanuts-long-pauses.flac")
+    utterances = list(hear(ears, read_blocks(RECORDINGS / said["file"])))
+    assert len(utterances) > 3
+    words = [word.text for utterance in utterances for word in utterance.words]
+    assert words == " ".join(said["lines"]).split() or words == said["lines"][0].split()
+    assert all(
+        first.end_s <= second.start_s + 1e-6
+        for first, second in pairwise(word for each in utterances for word in each.words)
+    )
 
 
 def test_an_utterance_comes_before_the_sound_ends(ears: Ears) -> None:

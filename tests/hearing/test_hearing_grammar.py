@@ -178,13 +178,13 @@ def _reached(found: set[int], steps: list[list[int]]) -> set[int]:
 def test_a_word_that_nobody_can_pronounce_is_refused(
     kit: Kit, model: ModelInfo, fresh_folders: Path, tmp_path: Path
 ) -> None:
-    odd = kit.items[0].model_copy(update={"spoken": ("zzxqv",)})
-    with pytest.raises(BadInput, match="zzxqv"):
+    odd = kit.items[0].model_copy(update={"spoken": ("q7",)})
+    with pytest.raises(BadInput, match="q7"):
         compiled_folder(
             model, kit.model_copy(update={"items": (odd, *kit.items[1:])}), "open", open_graph
         )
     assert list((fresh_folders / "countersign" / "graphs").iterdir()) == []
     graph = WordGraph(talk_phone=1.0)
-    graph.arc(0, 0, "zzxqv", 1.0)
-    with pytest.raises(ValueError, match="zzxqv"):
+    graph.arc(0, 0, "q7", 1.0)
+    with pytest.raises(ValueError, match="q7"):
         write_graph(tmp_path / "graph", graph, pronunciations_of)

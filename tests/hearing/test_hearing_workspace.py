@@ -1,5 +1,6 @@
 """The cache of compiled folders."""
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -47,7 +48,8 @@ def test_another_kit_graph_or_model_gets_another_folder(
     fresh_folders: Path, kit: Kit, model: ModelInfo, tmp_path: Path
 ) -> None:
     other_kit = kit.model_copy(update={"title": f"{kit.title}, changed"})
-    moved = model.model_copy(update={"path": tmp_path / "elsewhere"})
+    elsewhere = Path(shutil.copytree(model.path, tmp_path / "elsewhere"))
+    moved = model.model_copy(update={"path": elsewhere})
     retrained = model.model_copy(update={"sha256": "0" * 64})
     folders = {
         compiled_folder(model, kit, "five", _five),
@@ -55,8 +57,36 @@ def test_another_kit_graph_or_model_gets_another_folder(
         compiled_folder(model, kit, "other", _five),
         compiled_folder(moved, kit, "five", _five),
         compiled_folder(retrained, kit, "five", _five),
+        compiled_folder(model, kit, "five", _five, {"beam": "13.0"}),
     }
-    assert len(folders) == 5
+    (elsewhere / "conf" / "model.conf").write_text("--beam=12.0\n", encoding="utf-8")
+    folders.add(compiled_folder(moved, kit, "five", _five))
+    assert len(folders) == 7
+
+
+def test_options_of_decoding_are_set_over_the_models_own(
+    fresh_folders: Path, kit: Kit, model: ModelInfo
+) -> None:
+    def options(folder: Path) -> dict[str, str]:
+        lines = (folder / "conf" / "model.conf").read_text(encoding="utf-8").split()
+        assert len(lines) == len({line.partition("=")[0] for line in lines})  # none twice
+        return {name: value for name, _, value in (line.partition("=") for line in lines)}
+
+    changed = {"beam": "9.5", "frames-per-chunk": "30"}
+    folder = compiled_folder(model, kit, "five", _five, changed)
+    own = options(model.path)
+    assert "--beam" in own
+    assert options(folder) == {**own, "--beam": "9.5", "--frames-per-chunk": "30"}
+    mfcc = "conf/mfcc.conf"
+    assert (folder / mfcc).read_bytes() == (model.path / mfcc).read_bytes()
+
+
+def test_a_model_without_its_options_is_bad_input(
+    fresh_folders: Path, kit: Kit, model: ModelInfo, tmp_path: Path
+) -> None:
+    gone = model.model_copy(update={"path": tmp_path / "gone"})
+    with pytest.raises(BadInput, match="cannot be read"):
+        compiled_folder(gone, kit, "five", _five)
 
 
 def test_two_programs_compile_one_kit_at_once(fresh_folders: Path) -> None:

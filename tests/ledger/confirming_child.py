@@ -2,7 +2,8 @@
 
 ``once LEDGER CASE INITIALS MANY``: keep so many, after a line came on the input.
 ``nursery LEDGER CASE``: for every line of initials on the input, fork a process that keeps
-decisions until it is killed; ``pid N`` is printed when it starts and ``gone`` when it has ended.
+decisions until it is killed; ``pid N`` is printed when it starts and, on a line of its own even
+where the killed process left one unfinished, ``gone`` when it has ended.
 Forking spends the time for imports only once.
 """
 
@@ -42,7 +43,7 @@ def nursery(path: str, case: str) -> None:
             print(f"pid {os.getpid()}", flush=True)
             keep(path, case, line.strip(), itertools.count(), 0)
         os.waitpid(pid, 0)
-        print("gone", flush=True)
+        print("\ngone", flush=True)
 
 
 if sys.argv[1] == "nursery":

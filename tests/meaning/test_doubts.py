@@ -14,7 +14,7 @@ def test_a_reading_that_agrees_raises_no_question(hear, utter) -> None:
 
 @pytest.mark.parametrize("teen", range(13, 20))
 def test_teens_and_tens(hear, utter, teen: int) -> None:
-    from countersign.meaning.numbers import spell
+    from countersign.number_words import spell
 
     first, second = spell(teen), spell((teen - 10) * 10)
     for heard, other in ((first, second), (second, first)):
@@ -136,7 +136,7 @@ def test_a_sure_verb_settles_nothing_else(hear, utter, heard, other, sentence) -
     [
         ("laps one two four five", 0.9, ["Three was not heard between two and four."]),
         ("laps one two four five", 0.2, []),
-        ("laps one two <talk> four five", 0.9, ["Heard five; it could be two."]),
+        ("laps one two <talk> four five", 0.9, ["Three was not heard between two and four."]),
         ("laps one two three four five", 0.9, []),
     ],
 )
@@ -146,3 +146,95 @@ def test_a_number_that_the_open_decoding_clearly_lacks(
     events = hear([utter("laps one two three four five", others=((other, share, "open"),))])
     assert [event.quantity for event in events] == [5]
     assert [q for _, q in asked(events)] == questions
+
+
+@pytest.mark.parametrize(
+    ("other", "share", "asked_about"),
+    [("five", 0.04, True), ("nine", 0.04, False), ("five", 0.001, False)],
+)
+def test_talk_after_a_count_that_may_be_its_next_number(
+    hear, utter, other: str, share: float, asked_about: bool
+) -> None:
+    talk = utter("<talk>", 4.0, others=((other, share, "grammar"),))
+    (event,) = hear([utter("laps one two three four"), talk])
+    assert event.quantity == 4
+    questions = [q.sentence for q in event.questions]
+    assert ("Heard four; it could be five." in questions) is asked_about
+    (event,) = hear([utter("laps one two three four"), talk, utter("five six", 6.0)])
+    assert (event.quantity, event.questions) == (6, ())
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "asks"),
+    [
+        ("adding five laps", "adding <talk> five laps", False),
+        ("adding five laps", "adding five laps <talk>", False),
+        ("adding five laps", "adding <talk> nine laps", True),
+        ("laps one two three", "laps one <talk> three", True),
+    ],
+)
+def test_talk_where_there_is_no_room_for_a_word(hear, utter, heard, other, asks) -> None:
+    # the words of these utterances are a tenth of a second apart
+    events = hear([utter(heard, others=((other, 0.3, "grammar"),))])
+    assert bool(asked(events)) is asks
+
+
+def test_talk_in_a_gap_is_asked_about(hear, utter) -> None:
+    said = utter("adding five laps", others=(("adding <talk> five laps", 0.3, "grammar"),))
+    later = [
+        word.model_copy(update={"start_s": word.start_s + 1, "end_s": word.end_s + 1})
+        for word in said.words[1:]
+    ]
+    (event,) = hear([said.model_copy(update={"words": (said.words[0], *later)})])
+    sentences = [q.sentence for q in event.questions]
+    assert sentences == []  # what it does to the record is the same
+    other = (("adding <talk> nine laps", 0.3, "grammar"),)
+    assert asked(hear([utter("adding five laps", others=other)])) != []
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "asks"),
+    [
+        # the same words, talk elsewhere
+        ("<talk> five laps", "five <talk> laps", False),
+        # the counting order decides between a teen and its ten
+        ("laps one two three four five six seven eight nine ten eleven twelve thirteen",
+         "laps one two three four five six seven eight nine ten eleven twelve thirty", False),
+        ("laps thirteen", "laps thirty", True),
+        # a closing total that agrees stands against a reading that is askew
+        ("laps one two three that's three", "laps one two three four that's three", False),
+        ("laps one two three that's three", "laps one two three four that's four", True),
+        ("laps one two three", "laps one two three four", True),
+        # the number of a volume whose unit was lost
+        ("drawing up five cc of saline", "drawing up five <talk> of saline", False),
+        ("drawing up five cc of saline", "drawing up nine <talk> of saline", True),
+    ],
+)  # fmt: skip
+def test_readings_that_cannot_change_the_line(hear, utter, heard, other, asks) -> None:
+    plain = asked(hear([utter(heard)]))
+    events = hear([utter(heard, others=((other, 0.3, "grammar"),))])
+    assert (asked(events) != plain) is asks
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "share", "asks"),
+    [
+        ("counts are correct", "counts are not correct", 0.03, True),
+        ("counts are correct", "counts are correct <talk>", 0.3, False),
+        ("counts are correct", "counts are <talk>", 0.03, True),
+        ("counts are not correct", "counts are correct", 0.3, True),
+        ("sponge count is correct", "final count is correct", 0.3, True),
+        ("closing count", "closing the cavity", 0.08, True),
+        ("closing count", "final count", 0.01, False),
+        ("final count", "final sponge count", 0.3, True),
+    ],
+)
+def test_another_phase_or_verdict(hear, utter, heard, other, share, asks) -> None:
+    (event,) = hear([utter(heard, others=((other, share, "grammar"),))])
+    assert bool(event.questions) is asks
+
+
+def test_a_verdict_keeps_clear_of_doubts_about_the_count_before_it(hear, utter) -> None:
+    others = (("laps nine count is correct", 0.3, "grammar"),)
+    laps, verdict = hear([utter("laps five count is correct", others=others)])
+    assert laps.questions and not verdict.questions

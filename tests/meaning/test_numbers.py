@@ -12,11 +12,11 @@ from countersign.meaning.numbers import (
     cardinal,
     decimal_at,
     is_number_word,
-    spell,
     split_run,
     teen_or_ten,
     year_at,
 )
+from countersign.number_words import spell
 
 
 def values(text: str, previous: int | None = None) -> list[int]:

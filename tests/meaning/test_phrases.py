@@ -90,7 +90,6 @@ PLAIN = [
     ("laps one two three | <talk> | four five", "count lap 5 sequence"),
     ("laps one two three | can i have a lap | four five", "count lap 5 sequence"),
     ("laps one two three | turn up the light | four five", "count lap 5 sequence"),
-    ("<talk> laps five <talk>", "count lap 5 total"),
     # packs
     ("a pack of ten raytecs", "count raytec 10 pack"),
     ("one pack of ten raytecs", "count raytec 10 pack"),
@@ -151,7 +150,6 @@ PLAIN = [
     ("needles eight sorry nine needles", "count needle 8 total; correction needle 9 total"),
     ("laps one two three four | i mean five", "count lap 4 sequence; correction lap 5 total"),
     ("laps five | make that four", "count lap 5 total; correction lap 4 total"),
-    ("laps five | no raytecs five", "count lap 5 total; correction raytec 5 total"),
     (
         "laps five | strike that | laps six",
         "count lap 5 total; correction - - -; count lap 6 total",
@@ -208,6 +206,38 @@ ASKED = [
     ("correction", "correction - - -", "unclear_correction"),
     ("laps five | seven", "count lap 7 sequence", "number_skipped"),
     ("adding laps", "addition lap - -", "no_quantity"),
+    ("<talk> laps five <talk>", "count lap 5 total", "other_reading"),
+    # a correction to another item: either name may be heard wrong
+    (
+        "laps five | no raytecs five",
+        "count lap 5 total; correction raytec 5 total",
+        "other_reading",
+    ),
+    # one name, several things
+    ("kelly six", "count kelly 6 total", "other_reading"),
+    # half of a name heard as a number ("five eyed needles")
+    ("five five needles", "count needle 5 total", "number_repeated"),
+    # talk hides numbers, or stands between a number and its item, or between a verb and its object
+    ("blade one <talk> three four five", "count blade 5 sequence", "number_skipped"),
+    ("hypo <talk> | two | three", "count hypo 3 sequence", "sequence_start"),
+    ("two | three | four five", "count - 5 sequence", "no_item"),
+    ("two <talk> needles", "count needle - -", "no_quantity"),
+    ("kelly clamps total <talk>", "count kelly - -", "no_quantity"),
+    ("adding <talk> kelly clamps", "addition kelly - -", "no_quantity"),
+    ("adding <talk> laps five", "addition lap 5 total", "other_reading"),
+    ("passing off five <talk>", "removal - 5 total", "no_item"),
+    # in one breath with numbers "cancel that" may be "eleven"
+    (
+        "laps one two three cancel that",
+        "count lap 3 sequence; correction - - -",
+        "unclear_correction",
+    ),
+    # the same twice: done twice, or read back?
+    (
+        "adding five laps | adding five laps",
+        "addition lap 5 total; addition lap 5 total",
+        "other_reading",
+    ),
 ]
 
 
@@ -238,6 +268,22 @@ PHASES = [
     ("relief count", "relief -"),
     ("relieving scrub", "relief -"),
     ("relieving the scrub", "relief -"),
+    ("relieving the circulating nurse", "relief -"),
+    ("circulator relief", "relief -"),
+    ("scrub relief", "relief -"),
+    ("permanent relief of the circulator", "relief -"),
+    ("relief sponge count", "relief sponges"),
+    # a count may be asked for at any time (our own choice of natural wording)
+    ("can we do a count", "requested -"),
+    ("can we get a sponge count", "requested sponges"),
+    ("let's do another count", "requested -"),
+    ("count please", "requested -"),
+    ("needle count please", "requested sharps"),
+    ("interim count", "requested -"),
+    ("i need a count", "requested -"),
+    ("let's count the sponges", "requested sponges"),
+    ("can you count the sharps", "requested sharps"),
+    ("second closing count", "final -"),
 ]
 
 
@@ -266,6 +312,11 @@ VERDICTS = [
     ("recount the needles", "recount sharps needle"),
     ("recount the sponges", "recount sponges -"),
     ("let's count again", "recount - -"),
+    ("final count is correct", "correct - -"),
+    ("final sharps count is correct", "correct sharps -"),
+    ("closing sponge counts are all correct", "correct sponges -"),
+    ("final sharps count is not correct", "not_correct sharps -"),
+    ("initial needle count is off", "not_correct sharps -"),
 ]
 
 
@@ -277,7 +328,13 @@ def test_verdicts(say, said: str, expected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "said", ["is the count correct", "are the counts correct", "is the sponge count correct"]
+    "said",
+    [
+        "is the count correct",
+        "are the counts correct",
+        "is the sponge count correct",
+        "is the final sharps count correct",
+    ],
 )
 def test_asking_for_the_verdict_is_none(say, said: str) -> None:
     assert say(said) == []
@@ -306,3 +363,32 @@ def test_an_item_named_with_its_phase_needs_no_number(say) -> None:
 def test_place_of_a_set_up_item(say) -> None:
     assert [e.place for e in say("kelly clamps on the mayo stand")] == ["mayo_stand"]
     assert [e.place for e in say("metzenbaum scissors on the back table")] == ["back_table"]
+
+
+def test_a_verdict_may_name_its_phase(say) -> None:
+    (event,) = say("final sharps count is correct")
+    assert (event.kind, event.verdict, event.phase, event.group) == (
+        "verdict",
+        "correct",
+        "final",
+        "sharps",
+    )
+
+
+@pytest.mark.parametrize(
+    ("said", "asks"),
+    [
+        ("<talk> recount <talk> blades", True),
+        ("five <talk> ten nine count again ninety six", True),
+        ("recount five <talk>", True),
+        ("two <talk> count again", True),
+        ("<talk> final count <talk>", True),
+        ("recount", False),
+        ("laps five recount", False),
+        ("<talk> the count is correct", False),
+        ("<talk> initial count", False),
+    ],
+)
+def test_a_short_phrase_amid_talk(say, said: str, asks: bool) -> None:
+    steering = [event for event in say(said) if event.kind in ("verdict", "phase")]
+    assert [bool(event.questions) for event in steering] == [asks]

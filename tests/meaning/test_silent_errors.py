@@ -1,13 +1,13 @@
 """Whole counts said in many ways, with talk in between: no wrong line without a question."""
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from countersign.hearing.utterance import written
 from countersign.meaning import understand
-from countersign.meaning.numbers import spell
+from countersign.number_words import spell
 
 from .conftest import KIT, TODAY
 from .test_talk import TALK
@@ -64,8 +64,13 @@ def test_a_clean_count_is_read_exactly(counts) -> None:
     found = [(event.kind, event.item, event.quantity) for event in events]
     if any(a[1] == b[1] or a[2] + 1 == b[2] for a, b in pairwise(counts)):
         # the same item again, or a number that follows on from the last, can be heard as one count;
-        # then it is asked about
-        assert found == expected or any(event.questions for event in events)
+        # then it is asked about; a second voice that says the same number only repeats it
+        once = [key for key, _ in groupby(expected, key=lambda said: said[1:])]
+        assert (
+            found == expected
+            or any(event.questions for event in events)
+            or [key for key, _ in groupby(found, key=lambda said: said[1:])] == once
+        )
     else:
         assert found == expected
         assert [q for event in events for q in event.questions] == []

@@ -5,7 +5,16 @@ from typing import Any
 
 from countersign.kit import Group, Item, Kit
 from countersign.meaning.event import Event, EventKind, Phase, QuestionCode, Verdict
-from countersign.tally import Act, CountRecord, Decision, Line, Role, Total
+from countersign.tally import (
+    Act,
+    CountRecord,
+    Decision,
+    Line,
+    Role,
+    SignedException,
+    StepDone,
+    Total,
+)
 
 KIT = Kit(
     title="Test kit",
@@ -23,6 +32,13 @@ KIT = Kit(
             id="lap", label="Lap", group=Group.SPONGES, spoken=("lap", "laps"), pack=5, expected=5
         ),
         Item(id="needle", label="Needle", group=Group.SHARPS, spoken=("needle", "needles")),
+        Item(
+            id="bulb_syringe",
+            label="Bulb syringe",
+            group=Group.SMALL_ITEMS,
+            spoken=("bulb syringe", "bulb syringes"),
+            parts=("barrel", "bulb"),
+        ),
         Item(id="kelly", label="Kelly", group=Group.INSTRUMENTS, spoken=("kelly", "kellys")),
     ),
 )
@@ -55,6 +71,10 @@ def phase(name: Phase, **fields: Any) -> Event:
     return event(EventKind.PHASE, phase=name, **fields)
 
 
+def breakage(item: str, pieces: int | None, **fields: Any) -> Event:
+    return event(EventKind.BREAKAGE, item=item, quantity=pieces, unit="each", **fields)
+
+
 def verdict(said: Verdict = Verdict.CORRECT, **fields: Any) -> Event:
     return event(EventKind.VERDICT, verdict=said, **fields)
 
@@ -72,6 +92,35 @@ def decide(line: int, act: Act = Act.ACCEPT, *, second: int = 0, **fields: Any) 
 
 def accept_all(events: list[Event]) -> list[Decision]:
     return [decide(number, second=number) for number in range(1, len(events) + 1)]
+
+
+def signed(item: str, line: int, difference: int, **fields: Any) -> SignedException:
+    return SignedException(
+        **{
+            "item": item,
+            "line": line,
+            "difference": difference,
+            "reason": "image clear",
+            "scrub": "AB",
+            "circulator": "CD",
+            "at": BEGIN,
+            **fields,
+        }
+    )
+
+
+def step(item: str, line: int, name: str, **fields: Any) -> StepDone:
+    return StepDone(
+        **{
+            "item": item,
+            "line": line,
+            "step": name,
+            "role": Role.CIRCULATOR,
+            "initials": "CD",
+            "at": BEGIN,
+            **fields,
+        }
+    )
 
 
 def codes(line: Line) -> list[QuestionCode]:

@@ -194,6 +194,25 @@ def test_a_confirmed_line_stays_confirmed_until_the_correction_is() -> None:
     assert total(record, "lap").confirmed_last == 10
 
 
+def test_what_opens_a_case_is_held_against_the_kit_also_when_it_is_counted_again() -> None:
+    events = [INITIAL, count("lap", 4), count("lap", 5)]
+    record = build_record(KIT, events, accept_all(events))
+    assert record.lines[2].expected == 5
+    assert codes(record.lines[2]) == [Q.COUNT_DISAGREES]
+
+
+def test_a_recount_that_comes_out_right_is_not_held_against_the_count_before() -> None:
+    recount = verdict(Verdict.RECOUNT, item="lap")
+    events = [INITIAL, count("lap", 5), CLOSING, count("lap", 4), recount, count("lap", 5)]
+    record = build_record(KIT, events)
+    assert codes(record.lines[5]) == []
+    assert [d.resolved_by for d in record.discrepancies] == [6]
+    unasked = build_record(KIT, [*events[:4], count("lap", 5)])
+    assert codes(unasked.lines[4]) == [Q.COUNT_DISAGREES]
+    wrong = build_record(KIT, [*events[:5], count("lap", 3)])
+    assert codes(wrong.lines[5]) == [Q.NOT_EXPECTED, Q.COUNT_DISAGREES]
+
+
 # Verdicts. WHO Surgical Safety Checklist (2009), sign out: the nurse confirms that instrument,
 # sponge and needle counts are complete (or not applicable) before the patient leaves the room.
 
@@ -217,6 +236,18 @@ def test_correct_conflicts_with_an_open_question_until_it_is_answered() -> None:
     assert record.verdict is None and record.open_questions == 2
     record = build_record(KIT, events, [decide(2), decide(1, second=5)])
     assert record.verdict is Verdict.CORRECT and record.confirmed
+
+
+def test_a_correct_that_was_too_early_keeps_the_record_open_and_no_later_line() -> None:
+    events = [
+        *(INITIAL, count("lap", 5), CLOSING, count("lap", 4), verdict()),
+        *(verdict(Verdict.RECOUNT, item="lap"), count("lap", 5), verdict()),
+    ]
+    record = build_record(KIT, events, accept_all(events))
+    assert [line.number for line in record.lines if line.is_open] == [5]
+    assert record.verdict is None and not record.confirmed
+    aside = [*accept_all(events), decide(5, "set_aside", second=99)]
+    assert build_record(KIT, events, aside).verdict is Verdict.CORRECT
 
 
 def test_correct_asks_about_what_was_not_counted_again() -> None:

@@ -1,6 +1,15 @@
 """Confirming: a person goes through the lines of a case, and each decision is kept."""
 
 from countersign.confirm.playing import play_line
+from countersign.confirm.searching import discrepancy_view, search
 from countersign.confirm.walk import Person, line_view, walk, who
 
-__all__ = ["Person", "line_view", "play_line", "walk", "who"]
+__all__ = [
+    "Person",
+    "discrepancy_view",
+    "line_view",
+    "play_line",
+    "search",
+    "walk",
+    "who",
+]

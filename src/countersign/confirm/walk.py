@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import TypeVar
 
@@ -13,20 +13,37 @@ from rich.text import Text
 from countersign.confirm.amending import (
     COUNTED,
     MEDICATED,
+    NOTHING,
     NotUnderstood,
+    amended_detail,
+    doubts_about,
     is_more_than_plausible,
+    read_container,
+    read_expiry,
     read_initials,
     read_item,
+    read_part,
+    read_place,
     read_quantity,
     read_role,
+    read_typed_strength,
     what_is_missing,
 )
+from countersign.hanging import hanging
 from countersign.kit.model import Kit
-from countersign.ledger import CaseHistory, Ledger, Overtaken, append_decision, read_case
+from countersign.ledger import (
+    CaseHistory,
+    Ledger,
+    Overtaken,
+    append_decision,
+    read_case,
+    record_of,
+)
+from countersign.meaning.event import MedicationDetail
 from countersign.printable import clean
 from countersign.problems import BadInput
 from countersign.screen import amended_text, line_notes, ranges, record_view
-from countersign.tally import build_record, reasons_against_whole
+from countersign.tally import reasons_against_whole
 from countersign.tally.record import Act, CountRecord, Decision, Line, Role
 from countersign.wording import (
     PHASES,
@@ -36,6 +53,8 @@ from countersign.wording import (
     line_text,
     number_text,
     state_text,
+    strength_text,
+    where_text,
 )
 
 _Read = TypeVar("_Read")
@@ -102,11 +121,11 @@ def walk(
     position = 0
     while True:
         history = read_case(ledger, case_id)
-        record = build_record(history.kit, history.events, history.decisions)
+        record = record_of(history)
         line = _next_line(record, position, left_open)
         if line is None:
             return record
-        show(line_view(line, record, history.kit))
+        show(line_view(line, record, history.kit, timed=history.has_sound))
         try:
             answer = _decide(line, history, person, ask=ask, show=show, play=play)
         except Stopped:
@@ -137,8 +156,8 @@ def walk(
                 position = line.number - 1
 
 
-def line_view(line: Line, record: CountRecord, kit: Kit) -> RenderableType:
-    """One line as it is put before a person."""
+def line_view(line: Line, record: CountRecord, kit: Kit, *, timed: bool = True) -> RenderableType:
+    """One line as it is put before a person; without ``timed``, as for written words, no times."""
     event = line.event
     phase = f", {PHASES[line.phase]}" if line.phase else ""
     heading = Text(f"\nLine {line.number} of {len(record.lines)}{phase}", style="bold")
@@ -150,8 +169,10 @@ def line_view(line: Line, record: CountRecord, kit: Kit) -> RenderableType:
         rows.add_row("  heard", Text(number))
     if line.expected is not None:
         rows.add_row("  expected", Text(number_text(line.expected)))
+    if line.waits:
+        rows.add_row("  totals", Text("left out until this line is decided"))
     rows.add_row("  words", Text(f"“{clean(event.words)}”"))
-    if event.end_s > event.start_s:
+    if timed and event.end_s > event.start_s:
         when = f"{clock_text(event.start_s)} to {clock_text(event.end_s)}"
         rows.add_row("  at", Text(f"{when}, word confidence {event.confidence:.0%}", style="dim"))
     for other in record.lines:
@@ -208,6 +229,8 @@ def _decide(
 
 def _amendment(line: Line, kit: Kit, person: Person, ask: Ask, show: Show) -> Decision | None:
     event = line.event
+    if line.acts_as is not None:  # a correction is about what the line it strikes is about
+        event = event.model_copy(update={"kind": line.acts_as})
     if event.kind not in COUNTED | MEDICATED:
         show(Text("This line has no item or number to amend; accept it or set it aside."))
         return None
@@ -219,7 +242,11 @@ def _amendment(line: Line, kit: Kit, person: Person, ask: Ask, show: Show) -> De
     item = read_item(typed, event, kit) if typed else heard[0]
     typed = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
     quantity = read_quantity(typed, event) if typed else heard[1]
-    if (item, quantity) == heard:
+    place, part = _where(line, kit, item, ask)
+    detail = None
+    if event.kind in MEDICATED:
+        detail = _detail(line, kit, item, quantity, ask, show)
+    if (item, quantity) == heard and place is None and part is None and detail is None:
         show(Text("Nothing was changed; type a to accept the line as heard."))
         return None
     missing = what_is_missing(line.acts_as, item, quantity)
@@ -237,6 +264,62 @@ def _amendment(line: Line, kit: Kit, person: Person, ask: Ask, show: Show) -> De
         person,
         item=None if item == heard[0] else item,
         quantity=None if quantity == heard[1] else quantity,
+        place=place,
+        part=part,
+        medication=detail,
+    )
+
+
+def _detail(
+    line: Line,
+    kit: Kit,
+    item: str | None,
+    volume_ml: int | Decimal | None,
+    ask: Ask,
+    show: Show,
+) -> MedicationDetail | None:
+    """What a line about a medication says as amended, ``None`` where only name and volume do."""
+    heard = line.medication or MedicationDetail()
+    strength, expiry = heard.strength, heard.expiry
+
+    def changed(what: str, kept: str | None, read: Callable[[str], object]) -> str:
+        typed = _answer(ask, f"{what} (Enter keeps {kept or NOTHING}): ")
+        if typed and typed.lower() != NOTHING:
+            read(typed)  # so that what cannot be is said at once
+        return typed
+
+    kept = strength_text(strength) if strength else None
+    typed = {"strength": changed("Strength", kept, read_typed_strength)}
+    if heard.additive is not None:
+        beside = heard.additive_strength
+        what = f"Strength of {item_label(heard.additive, kit)}"
+        kept = strength_text(beside) if beside else None
+        typed["additive_strength"] = changed(what, kept, read_typed_strength)
+    kept = expiry.isoformat() if expiry else None
+    typed["expiry"] = changed("Expires", kept, read_expiry)
+    kept = clean(heard.container) if heard.container else None
+    typed["container"] = changed("Container", kept, read_container)
+    detail = amended_detail(line, item=item, volume_ml=volume_ml, **typed)
+    if detail is not None:
+        for doubt in doubts_about(detail, kit, datetime.now(UTC).date()):
+            if _answer(ask, f"{clean(doubt)} Type yes if it is so: ").lower() != "yes":
+                raise NotUnderstood("Nothing was changed.")
+    return detail
+
+
+def _where(line: Line, kit: Kit, item: str | None, ask: Ask) -> tuple[str | None, str | None]:
+    """Place and part as amended, ``None`` where they stay; asked only where one was heard."""
+    place = part = None
+    if line.place is not None:
+        kept = where_text(line.place, None)
+        typed = _answer(ask, f"Place (Enter keeps {kept}, all means every place): ")
+        place = read_place(typed) if typed else None
+    if line.part is not None:
+        typed = _answer(ask, f"Part (Enter keeps {clean(line.part)}, all means every part): ")
+        part = read_part(typed, item, kit) if typed else None
+    return (
+        None if place == line.place else place,
+        None if part == line.part else part,
     )
 
 
@@ -253,10 +336,10 @@ def _whole(
     reasons = reasons_against_whole(record)
     if reasons:
         show(Text("The record cannot be confirmed as a whole while this is open:", style="bold"))
-        show(Text("\n".join(f"  ? {clean(reason)}" for reason in reasons), style="bold yellow"))
+        show(hanging(("  ?", Text(clean(reason), style="bold yellow")) for reason in reasons))
         return False
     waiting = [line for line in record.lines if line.is_open]
-    show(record_view(record, history.kit))
+    show(record_view(record, history.kit, timed=history.has_sound))
     numbers = ranges([line.number for line in waiting])
     typed = ask(f"Accept the open lines ({numbers}) as they stand? Type yes: ")
     if typed is None or typed.strip().lower() != "yes":
@@ -269,7 +352,7 @@ def _whole(
 
 
 def _play(line: Line, history: CaseHistory, show: Show, play: Play) -> None:
-    if line.event.end_s <= line.event.start_s:
+    if not history.has_sound:
         show(Text("This line came from written words; there is no sound to play."))
         return
     play(history.source, line.event.start_s, line.event.end_s)
@@ -292,18 +375,13 @@ def _taken_back(
 
 def _kept(ledger: Ledger, history: CaseHistory, decision: Decision, show: Show) -> Line | None:
     """Keep the decision, then say so; gives the line as it stands now, None if nothing was kept."""
-    # The last decision in time holds: a clock that was set back must not turn the order around.
-    newest = max((made.at for made in history.decisions), default=decision.at)
-    decision = decision.model_copy(
-        update={"at": max(decision.at, newest + timedelta(microseconds=1))}
-    )
     try:
         append_decision(ledger, history.case_id, decision, seen=history.last_entry)
     except Overtaken:
         show(Text(f"Someone else decided on line {decision.line} meanwhile; look at it again."))
         return None
     now = read_case(ledger, history.case_id)
-    record = build_record(now.kit, now.events, now.decisions)
+    record = record_of(now)
     line = record.lines[decision.line - 1]
     show(Text(_said(decision, line, now.kit)))
     return line
@@ -329,6 +407,9 @@ def _decision(
     *,
     item: str | None = None,
     quantity: int | Decimal | None = None,
+    place: str | None = None,
+    part: str | None = None,
+    medication: MedicationDetail | None = None,
     reason: str | None = None,
 ) -> Decision:
     return Decision(
@@ -339,6 +420,9 @@ def _decision(
         at=datetime.now(UTC),
         item=item,
         quantity=quantity,
+        place=place,
+        part=part,
+        medication=medication,
         reason=reason,
     )
 

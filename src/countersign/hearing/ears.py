@@ -1,36 +1,51 @@
 """Turns blocks of sound into utterances with Vosk."""
 
 import json
-import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import vosk
 
+from countersign.hearing.confidence import Calibration, calibrated, read_calibration
+from countersign.hearing.going_on import context_start, may_end_line
 from countersign.hearing.grammar import counting_graph, open_graph, vocabulary
 from countersign.hearing.models import ModelInfo, current_model, describe_model
-from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
+from countersign.hearing.pauses import Pause
+from countersign.hearing.readings import (
+    UNKNOWN,
+    after,
+    distinct,
+    own_word,
+    readings_of,
+    supported,
+)
+from countersign.hearing.tuning import (
+    CONTEXT_S,
+    DECODING,
+    LONGEST_GAP_S,
+    MARGIN_S,
+    OPEN_DECODING,
+    READINGS,
+    STEP_S,
+)
+from countersign.hearing.utterance import TALK, Alternative, Partial, Silence, Utterance, Word
 from countersign.hearing.workspace import compiled_folder
 from countersign.kit.model import Kit
 from countersign.problems import BadInput
 from countersign.sound import SAMPLE_RATE, Block
 
-READINGS = 8
-"""Paths asked of the decoder for each utterance."""
+OnPartial = Callable[[Partial], None]
 
-SCORE_SCALE = 0.5
-"""Path scores are multiplied by this before they become a posterior: the network's scores are
-sharper than its errors."""
-
-_MARGIN_S = 0.3
-"""Sound before and after an utterance given to the second decoding, shorter than a pause."""
-
-_STEP_BYTES = 2 * SAMPLE_RATE // 5
+_STEP_BYTES = 2 * round(STEP_S * SAMPLE_RATE)
+_STEPS_A_SECOND = round(1 / STEP_S)
+_SURE_AFTER_S = 1.5
+"""Where the decoder has no words yet, none began longer ago than this."""
 _KEPT_SAMPLES = 60 * SAMPLE_RATE
-_UNKNOWN = "[unk]"
+_LAG_S = 0.4
+"""The decoder says a word about this long after it began."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +53,7 @@ class Ears:
     """Loaded models. ``open`` is ``None`` where the model brings its own graph.
 
     ``forms`` finds the kit's spoken forms in a text, longest first; ``items`` names their items.
+    Without ``calibration`` a word's confidence is its share of the readings.
     """
 
     info: ModelInfo
@@ -46,6 +62,7 @@ class Ears:
     words: dict[str, str] | None
     forms: re.Pattern[str]
     items: dict[str, str]
+    calibration: Calibration | None = None
 
 
 def open_ears(kit: Kit, model_path: Path | None = None) -> Ears:
@@ -56,13 +73,19 @@ def open_ears(kit: Kit, model_path: Path | None = None) -> Ears:
     longest_first = sorted(items, key=len, reverse=True)
     forms = re.compile(rf"\b(?:{'|'.join(map(re.escape, longest_first))})\b")
     if info.compiled:
+        with ThreadPoolExecutor(1) as other:
+            opened = other.submit(
+                lambda: _load(compiled_folder(info, kit, "open", open_graph, OPEN_DECODING))
+            )
+            counting = _load(compiled_folder(info, kit, "counting", counting_graph, DECODING))
         return Ears(
             info=info,
-            counting=_load(compiled_folder(info, kit, "counting", counting_graph)),
-            open=_load(compiled_folder(info, kit, "open", open_graph)),
+            counting=counting,
+            open=opened.result(),
             words=None,
             forms=forms,
             items=items,
+            calibration=read_calibration(info.path),
         )
     model = _load(info.path)
     words = _known_words(model, kit, info)
@@ -95,7 +118,7 @@ def _recognizer(model: vosk.Model, words: dict[str, str] | None) -> vosk.KaldiRe
     if words is None:
         recognizer = vosk.KaldiRecognizer(model, SAMPLE_RATE)
     else:
-        unknown = [_UNKNOWN] if model.vosk_model_find_word(_UNKNOWN) >= 0 else []
+        unknown = [UNKNOWN] if model.vosk_model_find_word(UNKNOWN) >= 0 else []
         listed = json.dumps([*words, *unknown], ensure_ascii=False)
         recognizer = vosk.KaldiRecognizer(model, SAMPLE_RATE, listed)
     recognizer.SetMaxAlternatives(READINGS)
@@ -103,19 +126,45 @@ def _recognizer(model: vosk.Model, words: dict[str, str] | None) -> vosk.KaldiRe
     return recognizer
 
 
-def hear(ears: Ears, blocks: Iterable[Block]) -> Iterator[Utterance]:
+def hear(
+    ears: Ears, blocks: Iterable[Block], on_partial: OnPartial | None = None
+) -> Iterator[Utterance]:
     """Utterances as they end, in order of time.
+
+    ``on_partial`` is called whenever the words so far of an utterance change, and without words
+    once it has ended; it changes nothing in what is heard.
 
     The second, open decoding runs on each utterance that holds more than talk; its best reading is
     the utterance's last alternative.
     """
+    for part in hear_with_silences(ears, blocks, on_partial):
+        if isinstance(part, Utterance):
+            yield part
+
+
+def hear_with_silences(
+    ears: Ears, blocks: Iterable[Block], on_partial: OnPartial | None = None
+) -> Iterator[Utterance | Silence]:
+    """What :func:`hear` gives, and about once a second, while nobody speaks, how far that is so."""
     recognizer = _recognizer(ears.counting, ears.words)
-    recent = _Recent()
-    for data in _steps(blocks):
+    recent, before = _Recent(), _Before()
+    partial, pause = _Partial(recognizer, ears.words, on_partial), Pause()
+    for number, data in enumerate(_steps(blocks), start=1):
         recent.add(data)
+        paused = pause.add(data)
         if recognizer.AcceptWaveform(data):
-            yield from _finish(ears, json.loads(recognizer.Result()), recent)
-    yield from _finish(ears, json.loads(recognizer.FinalResult()), recent)
+            answer = recognizer.Result()
+        elif paused and may_end_line(partial.words(), ears.items):
+            answer = recognizer.FinalResult()  # does not wait for what the network looks ahead
+        else:
+            partial.look(recent.end_s)
+            if number % _STEPS_A_SECOND == 0 and not partial.words():
+                yield Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3))
+            continue
+        partial.ended()
+        yield from _finish(ears, answer, recent, before)
+    partial.ended()
+    yield from _finish(ears, recognizer.FinalResult(), recent, before)
 
 
 def _steps(blocks: Iterable[Block]) -> Iterator[bytes]:
@@ -125,11 +174,46 @@ def _steps(blocks: Iterable[Block]) -> Iterator[bytes]:
     held = bytearray()
     for block in blocks:
         held += block.samples.tobytes()
-        while len(held) >= _STEP_BYTES:
-            yield bytes(held[:_STEP_BYTES])
-            del held[:_STEP_BYTES]
+        whole = len(held) // _STEP_BYTES * _STEP_BYTES
+        for start in range(0, whole, _STEP_BYTES):
+            yield bytes(held[start : start + _STEP_BYTES])
+        del held[:whole]
     if held:
         yield bytes(held)
+
+
+class _Partial:
+    """Tells the words so far of the utterance that is being spoken, when they change."""
+
+    def __init__(
+        self,
+        recognizer: vosk.KaldiRecognizer,
+        spelled: dict[str, str] | None,
+        tell: OnPartial | None,
+    ) -> None:
+        self.recognizer, self.spelled, self.tell = recognizer, spelled, tell
+        self.told: tuple[str, ...] = ()
+        self.start_s = 0.0
+
+    def words(self) -> tuple[str, ...]:
+        found = str(json.loads(self.recognizer.PartialResult()).get("partial", ""))
+        return tuple(own_word(word, self.spelled) for word in found.split())
+
+    def look(self, heard_s: float) -> None:
+        if self.tell is None:
+            return
+        words = self.words()
+        if words == self.told:
+            return
+        if not self.told:
+            self.start_s = max(0.0, round(heard_s - _LAG_S, 3))
+        self.told = words
+        self.tell(Partial(words=words, start_s=self.start_s, heard_s=round(heard_s, 3)))
+
+    def ended(self) -> None:
+        if self.tell is not None and self.told:
+            self.tell(Partial(words=(), start_s=self.start_s, heard_s=self.start_s))
+            self.told = ()
 
 
 @dataclass
@@ -146,110 +230,76 @@ class _Recent:
             del self.data[:surplus]
             self.dropped += surplus
 
+    @property
+    def end_s(self) -> float:
+        return (self.dropped + len(self.data)) / (2 * SAMPLE_RATE)
+
     def cut(self, start_s: float, end_s: float) -> bytes:
         first = max(0, 2 * int(start_s * SAMPLE_RATE) - self.dropped)
         last = max(first, 2 * int(end_s * SAMPLE_RATE) - self.dropped)
         return bytes(self.data[first:last])
 
 
-def _finish(ears: Ears, result: dict[str, Any], recent: _Recent) -> Iterator[Utterance]:
-    readings = _readings(result, ears.words)
+@dataclass
+class _Before:
+    """The words that were heard last, as far as an utterance may go on with them."""
+
+    words: tuple[Word, ...] = ()
+
+    def add(self, words: tuple[Word, ...]) -> None:
+        if self.words and words[0].start_s - self.words[-1].end_s > LONGEST_GAP_S:
+            self.words = ()
+        earliest = words[-1].end_s - CONTEXT_S - LONGEST_GAP_S
+        self.words = tuple(word for word in (*self.words, *words) if word.start_s >= earliest)
+
+
+def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Iterator[Utterance]:
+    readings = readings_of(answer, ears.words)
     if not readings:
         return
-    best = readings[0]
-    words = tuple(
-        word.model_copy(update={"confidence": _support(word, readings)}) for word in best.words
-    )
+    readings = _going_on(ears, readings, recent, before) or readings
+    words = supported(readings)
+    before.add(words)
+    others = distinct(readings, ears.forms, ears.items)
     start_s, end_s = words[0].start_s, words[-1].end_s
-    others = _distinct(ears, readings)
     if ears.open is not None and any(word.text != TALK for word in words):
-        # The decoder lags behind the sound it was given, so the stretch is cut by its own times.
-        from_s = max(0.0, start_s - _MARGIN_S)
-        others.append(_open_reading(ears.open, recent.cut(from_s, end_s + _MARGIN_S), from_s))
-    yield Utterance(
+        again = _again(ears.open, None, recent, start_s - MARGIN_S, end_s + MARGIN_S)
+        best = again[0] if again else Alternative(words=(), confidence=1.0)
+        others.append(best.model_copy(update={"origin": "open"}))
+    heard = Utterance(
         words=words,
         start_s=start_s,
         end_s=end_s,
-        confidence=best.confidence,
+        confidence=readings[0].confidence,
         alternatives=tuple(others),
     )
+    yield heard if ears.calibration is None else calibrated(heard, ears.calibration)
 
 
-def _distinct(ears: Ears, readings: list[Alternative]) -> list[Alternative]:
-    """The readings after the best that say something else, likeliest first.
+def _going_on(
+    ears: Ears, readings: list[Alternative], recent: _Recent, before: _Before
+) -> list[Alternative]:
+    """The utterance heard again with the words before it; empty if there is no need."""
+    words = readings[0].words
+    from_s = context_start(before.words, words, ears.items)
+    if from_s is None:
+        return []
+    again = _again(ears.counting, ears.words, recent, from_s, words[-1].end_s + MARGIN_S)
+    return after(again, (before.words[-1].end_s + words[0].start_s) / 2)
 
-    Breath and room noise at the edges are often heard as talk too, and one form of an item as
-    another of the same. A reading that differs only in that is the same reading, so their shares
-    are added; one of nothing but talk is left out, for its share is already missing from the
-    confidence of the words.
+
+def _again(
+    model: vosk.Model,
+    spelled: dict[str, str] | None,
+    recent: _Recent,
+    from_s: float,
+    to_s: float,
+) -> list[Alternative]:
+    """Readings of a stretch of recent sound, heard by itself.
+
+    The decoder lags behind the sound it was given, so that the stretch is named by its own times.
     """
-
-    def meant(words: tuple[Word, ...]) -> str:
-        text = " ".join(word.text for word in words)
-        return ears.forms.sub(lambda form: ears.items[form.group()], text)
-
-    shares: dict[str, Alternative] = {}
-    for reading in readings:
-        words = _without_edge_talk(reading.words)
-        if not words:
-            continue
-        text = meant(words)
-        share = reading.confidence + (shares[text].confidence if text in shares else 0.0)
-        known = shares[text].words if text in shares else words
-        shares[text] = Alternative(words=known, confidence=share)
-    best = meant(_without_edge_talk(readings[0].words))
-    others = [reading for text, reading in shares.items() if text != best]
-    return sorted(others, key=lambda reading: -reading.confidence)
-
-
-def _without_edge_talk(words: tuple[Word, ...]) -> tuple[Word, ...]:
-    spoken = [index for index, word in enumerate(words) if word.text != TALK]
-    return words[spoken[0] : spoken[-1] + 1] if spoken else ()
-
-
-def _open_reading(model: vosk.Model, sound: bytes, from_s: float) -> Alternative:
-    recognizer = _recognizer(model, None)
-    recognizer.AcceptWaveform(sound)
-    readings = _readings(json.loads(recognizer.FinalResult()), None)
-    words = [
-        word.model_copy(update={"start_s": word.start_s + from_s, "end_s": word.end_s + from_s})
-        for word in (readings[0].words if readings else ())
-    ]
-    confidence = readings[0].confidence if readings else 1.0
-    return Alternative(words=tuple(words), confidence=confidence, origin="open")
-
-
-def _readings(result: dict[str, Any], spelled: dict[str, str] | None) -> list[Alternative]:
-    """Vosk's alternatives with scores turned into shares of the posterior; empty ones left out."""
-    found = result.get("alternatives", [])
-    scores = [SCORE_SCALE * float(one["confidence"]) for one in found]
-    top = max(scores, default=0.0)
-    weights = [math.exp(score - top) for score in scores]
-    readings = []
-    for one, weight in zip(found, weights, strict=True):
-        words = tuple(_word(entry, spelled) for entry in one.get("result", []))
-        if words:
-            readings.append(Alternative(words=words, confidence=weight / sum(weights)))
-    return readings
-
-
-def _word(entry: dict[str, Any], spelled: dict[str, str] | None) -> Word:
-    text = str(entry["word"])
-    if text == _UNKNOWN:
-        text = TALK
-    elif spelled is not None:
-        text = spelled.get(text, text)
-    return Word(text=text, start_s=round(entry["start"], 3), end_s=round(entry["end"], 3))
-
-
-def _support(word: Word, readings: list[Alternative]) -> float:
-    """The share of the posterior whose readings have this word at this time."""
-    share = sum(
-        reading.confidence
-        for reading in readings
-        if any(
-            other.text == word.text and other.start_s < word.end_s and word.start_s < other.end_s
-            for other in reading.words
-        )
-    )
-    return min(1.0, round(share, 4))
+    from_s = max(0.0, from_s)
+    recognizer = _recognizer(model, spelled)
+    recognizer.AcceptWaveform(recent.cut(from_s, to_s))
+    return readings_of(recognizer.FinalResult(), spelled, from_s)

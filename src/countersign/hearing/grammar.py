@@ -6,13 +6,27 @@ skipped or repeated number can still be heard. The *open* graph knows the same w
 one price; a second decoding with it says whether the counting order was heard or only assumed.
 Both have a loop of phones beside them, so that other talk is heard as talk.
 
-All costs are natural negative logarithms on the scale of the acoustic scores.
+The costs are in ``tuning.py``.
 """
 
 from countersign.hearing.graph import WordGraph
 from countersign.hearing.number_words import DIGITS, TEENS, TENS, UNITS, spoken_number
+from countersign.hearing.tuning import (
+    END_OF_SEQUENCE,
+    FIRST_NUMBER,
+    ITEM_ENTRY,
+    NEXT_NUMBER,
+    NUMBER_ENTRY,
+    OPEN_WORD,
+    OTHER_NUMBER,
+    PHRASE_ENTRY,
+    TALK_ENTRY,
+    TALK_PHONE,
+    TOTAL,
+)
 from countersign.hearing.utterance import TALK
 from countersign.kit.model import Kit
+from countersign.kit.pronounce import readings_of
 
 TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "milliliter": ("M IH L AH L IY T ER",),
@@ -23,6 +37,8 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "peritoneum": ("P EH R AH T AH N IY AH M",),
     "peritoneal": ("P EH R AH T AH N IY AH L",),
     "fascia": ("F AE SH AH", "F EY SH AH"),
+    "wound": ("W UW N D",),
+    "milliequivalents": ("M IH L IY IH K W IH V AH L AH N T S",),
     "cc": ("S IY S IY",),
     "mils": ("M IH L Z",),
 }
@@ -40,30 +56,29 @@ talk has one reading, not one for each place it could be cut."""
 LONGEST_SEQUENCE = 60
 """Sequences are followed this far; larger numbers are heard as totals."""
 
-TALK_PHONE = 2.5
-TALK_ENTRY = 1.0
-ITEM_ENTRY = 3.5
-NUMBER_ENTRY = 2.0
-PHRASE_ENTRY = 3.5
-NEXT_NUMBER = 0.3
-FIRST_NUMBER = 0.5
-OTHER_NUMBER = 4.5
-END_OF_SEQUENCE = 0.7
-TOTAL = 1.5
-OPEN_WORD = 3.0
-
 CUES: tuple[str, ...] = _phrases(
-    """adding,add,added,opening,opened,more,another,plus,to the field,on the field
+    """i have,we have,there are,there is,here are,adding,add,added,opening,opened,more,another,plus
+to the field,on the field
 passing off,passed off,pass off,handing off,handed off,off the field,bagging,bagged,removed
-pack of,a pack of,packs of,box of,a pair of,that's,that is,makes,for a total of,total,in all
+in the bag,a bag of,bag of,bags of,in the wound,packed,packing,out of the wound,from the wound
+broken,broke,broken in two,broken in two pieces,broken in three pieces,cut in two,cut in half
+in two pieces,two pieces,three pieces
+pack of,a pack of,packs of,box of,a box of,boxes of,a pair of
+that's,that is,makes,for a total of,total,in all
 strike that,scratch that,cancel that,cancel the last,cancel the last one,correction,i mean
+can we do a count,can we get a count,can we count,count please,sponge count please,interim count
+let's do a count,let's count the
 make that,no make that,initial count,first count,closing count,second count,cavity count
 closing the peritoneum,closing the cavity,closing the fascia,closing the skin,skin count
-final count,relief count,scrub relief,circulator relief,relieving the scrub
+final count,final sponge count,final sharps count,final instrument count,first closing count
+second closing count,relief count,scrub relief,circulator relief,permanent relief
+relieving the scrub,relieving the circulator
 sponges,sharps,small items,instruments,count is correct,counts are correct,count correct
 counts correct,the count is correct,the counts are correct,all counts correct
 sponge count,sharps count,needle count,instrument count,sponge count is correct
 sharps count is correct,needle count is correct,instrument count is correct
+final count is correct,closing count is correct
+final sponge count is correct,final sharps count is correct,sharps are correct,sponges are correct
 count is not correct,count is incorrect,count incorrect,counts are not correct
 the count is not correct,the count is off,we are missing one,missing one,missing
 recount,recount the,count again,start over,from the top,again,on the mayo stand,on the mayo
@@ -72,12 +87,21 @@ on the back table,note that,for the record,remark"""
 """Fixed phrases of the trade that carry a count along (common practice, no source)."""
 
 MEDICATION_CUES: tuple[str, ...] = _phrases(
-    """percent,half percent,a half percent,milligrams,milligrams per milliliter,micrograms
+    """percent,half percent,a half percent,half a percent,quarter percent,a quarter percent
+one and a half percent,milligrams,milligrams per milliliter,micrograms
 micrograms per milliliter,grams,units,units per milliliter,milliliters,milliliter,cc,plain
 with epinephrine,with epi,one to one hundred thousand,one to two hundred thousand
 one to one thousand,one in one hundred thousand,one in two hundred thousand
-one in one thousand,expires,expiration,expiry,lot number,label,labeled,labeling,labels,cup
-medicine cup,basin,bowl,pitcher,syringe,drawing up,draw up,drawing,drawn up,receiving,received"""
+one in one thousand,expires,expiration,expiry,expiration date,expires at,expires today,hundred hours
+p m,a m,lot number,label,labeled,labeling,labels,label on the cup,label on the syringe
+label on the basin,cup,cup label,syringe label,basin label,bowl label,medicine cup,basin,bowl
+pitcher,syringe,from the cup,from the basin,from the bowl,into a syringe,into the syringe
+drawing up,draw up,drawing,drawn up,receiving,received,received by the scrub
+received from the circulator,by the scrub,from the circulator,from the scrub,to the scrub
+from anesthesia,from pharmacy,from the pharmacy,diluted with,diluted in,diluted to,mixed with
+mixed in,without epinephrine,per milliliter,milligram,gram,milliequivalents
+milliequivalents per milliliter,liter,liters,m l,read back,reading back,label read back
+confirming,verifying,i mean,correction,make that"""
 )
 MONTHS: tuple[str, ...] = tuple(
     "january february march april may june july august september october november december".split()
@@ -129,6 +153,17 @@ def _items(graph: WordGraph, kit: Kit, source: int, target: int, cost: float) ->
     for item in kit.items:
         for form in item.spoken:
             graph.phrase(source, target, form, cost)
+    for form in _part_forms(kit):
+        graph.phrase(source, target, form, cost)
+
+
+def _part_forms(kit: Kit) -> list[str]:
+    """The parts of items as they are called, one and several."""
+    taken = {form for item in kit.items for form in item.spoken}
+    parts = dict.fromkeys(part for item in kit.items for part in item.parts)
+    forms = (form for part in parts for form in (part.lower(), f"{part.lower()}s"))
+    own = {**TRADE_WORDS, **kit.pronunciations}
+    return [form for form in forms if form not in taken and readings_of(form, own)]
 
 
 def _decimals(graph: WordGraph, cost: float) -> None:
@@ -145,12 +180,27 @@ def _decimals(graph: WordGraph, cost: float) -> None:
     graph.arc(more, HUB, None, 0.5)
 
 
+def _numbers_to_999(graph: WordGraph, source: int, target: int, cost: float) -> None:
+    """Every cardinal from one to 999 between two states; larger ones are dearer."""
+    _numbers_to_199(graph, source, target, cost)
+    hundreds, hundred_done = graph.new_state(), graph.new_state()
+    for word in UNITS[1:]:
+        graph.arc(source, hundreds, word, cost + 2.0)
+    graph.arc(hundreds, hundred_done, "hundred", 0.0)
+    graph.arc(hundred_done, target, None, 0.7)
+    _numbers_to_99(graph, hundred_done, target, 1.2)
+
+
 def _volumes(graph: WordGraph, kit: Kit) -> None:
-    """``ten milliliters of lidocaine``, the name being optional."""
-    amount, unit = graph.new_state(), graph.new_state()
-    _numbers_to_199(graph, SPEECH, amount, PHRASE_ENTRY)
-    for word in ("milliliters", "milliliter", "cc", "mils", "percent"):
+    """``ten milliliters of lidocaine``, the name being optional; also as a diluent."""
+    amount, unit, mixed = graph.new_state(), graph.new_state(), graph.new_state()
+    _numbers_to_999(graph, SPEECH, amount, PHRASE_ENTRY)
+    for joint in ("in", "with", "diluted with", "diluted in", "diluted to", "mixed with"):
+        graph.phrase(SPEECH, mixed, joint, PHRASE_ENTRY)
+    _numbers_to_999(graph, mixed, amount, 0.5)
+    for word in ("milliliters", "milliliter", "cc", "mils", "percent", "grams"):
         graph.arc(amount, unit, word, 1.0)
+    graph.phrase(amount, unit, "m l", 1.5)
     graph.arc(unit, HUB, None, 0.7)
     named = graph.new_state()
     graph.arc(unit, named, "of", 0.7)
@@ -172,12 +222,40 @@ def _dates_and_lots(graph: WordGraph, cost: float) -> None:
     graph.arc(tens, HUB, None, 0.5)
     for word in UNITS:
         graph.arc(tens, HUB, word, 0.5)
+    _times(graph, cost)
     lot = graph.new_state()
     graph.arc(SPEECH, lot, "lot", cost)
     spelled = [*"abcdefghijklmnopqrstuvwxyz", *DIGITS]
     for word in spelled:
         graph.arc(lot, lot, word, 2.0)
     graph.arc(lot, HUB, None, 0.5)
+
+
+def _times(graph: WordGraph, cost: float) -> None:
+    """After ``expires``: ``at fourteen hundred``, ``at two thirty p m``, ``oh three`` (a month).
+
+    Short words like these are heard nowhere else, so that they cannot be heard into a count.
+    """
+    expires, at = graph.new_state(), graph.new_state()
+    hour, half = graph.new_state(), graph.new_state()
+    for phrase in ("expires", "expiration", "expiry", "expiration date"):
+        graph.phrase(SPEECH, expires, phrase, cost)
+    graph.arc(expires, at, "at", 0.5)
+    zero = graph.new_state()
+    graph.arc(at, zero, "oh", 0.7)
+    for word in UNITS:
+        graph.arc(zero, hour, word, 0.7)
+    _numbers_to_99(graph, at, hour, 0.5)
+    graph.arc(hour, HUB, "hundred", 0.5)
+    graph.arc(hour, half, None, 0.7)
+    _numbers_to_99(graph, hour, half, 0.7)
+    graph.arc(half, HUB, None, 1.0)
+    for phrase in ("p m", "a m"):
+        graph.phrase(half, HUB, phrase, 0.3)
+    month = graph.new_state()
+    graph.arc(expires, month, "oh", 0.7)
+    for word in UNITS:
+        graph.arc(month, HUB, word, 0.7)
 
 
 def _new_graph() -> WordGraph:
@@ -227,7 +305,7 @@ def open_graph(kit: Kit) -> WordGraph:
         graph.arc(SPEECH, HUB, word, OPEN_WORD)
     phrases = set(CUES)
     if kit.medications:
-        phrases |= {*MEDICATION_CUES, *MONTHS, "of", "oh", "thousand"}
+        phrases |= {*MEDICATION_CUES, *MONTHS, "of", "oh", "thousand", "at"}
         phrases |= {form for medication in kit.medications for form in medication.spoken}
     for phrase in sorted(phrases):
         graph.phrase(SPEECH, HUB, phrase, OPEN_WORD)

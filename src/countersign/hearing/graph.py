@@ -15,14 +15,10 @@ from countersign.hearing.topology import (
     transition_ids,
     word_boundaries,
 )
+from countersign.hearing.tuning import REST_FRAME, SILENCE_FRAME
 from countersign.hearing.utterance import TALK
 
 Phones = tuple[str, ...]
-
-SILENCE_FRAME = 0.05
-"""Cost of a frame of silence: small, but more than nothing so that paths stay comparable."""
-REST_FRAME = 0.1
-"""Cost of a blank frame inside a word: above silence, so that pauses end words."""
 
 
 @dataclass

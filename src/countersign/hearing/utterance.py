@@ -65,6 +65,38 @@ class Utterance(BaseModel):
         return " ".join(word.text for word in self.words)
 
 
+class Silence(BaseModel):
+    """Nothing was said up to ``until_s``, seconds from the start of the source.
+
+    It stands between utterances where a stream carries time. No utterance that comes after it
+    began before ``until_s``.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    until_s: float
+
+
+class Partial(BaseModel):
+    """The words so far of what is being said. They may still change: nothing may be kept from them.
+
+    ``start_s`` is about when the first word began (within about half a second), ``heard_s`` how far
+    the source had been heard, both in seconds from its start. ``words`` may hold ``TALK``; it is
+    empty once the utterance has ended.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    words: tuple[str, ...]
+    start_s: float
+    heard_s: float
+
+    @property
+    def text(self) -> str:
+        """The words joined by single spaces."""
+        return " ".join(self.words)
+
+
 def written(text: str, line: int) -> Utterance:
     """An utterance from one written line (``line`` counts from 1), certain of every word."""
     words = tuple(

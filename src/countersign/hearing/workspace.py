@@ -8,12 +8,12 @@ full disk, never leave half a folder behind.
 import hashlib
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import platformdirs
 
-from countersign.hearing import fst, grammar, graph, topology
+from countersign.hearing import fst, grammar, graph, topology, tuning
 from countersign.hearing.grammar import TRADE_WORDS
 from countersign.hearing.graph import WordGraph, write_graph
 from countersign.hearing.models import ModelInfo
@@ -22,22 +22,30 @@ from countersign.kit.pronounce import pronunciations_of
 from countersign.problems import BadInput
 
 
-def _key(model: ModelInfo, kit: Kit, name: str) -> str:
+def _key(model: ModelInfo, kit: Kit, name: str, conf: Mapping[str, bytes]) -> str:
     digest = hashlib.sha256(f"{model.sha256} {model.path} {name} {kit.model_dump_json()}".encode())
-    for module in (fst, grammar, graph, topology):
+    for file, content in conf.items():
+        digest.update(f"{file} {len(content)} ".encode() + content)
+    for module in (fst, grammar, graph, topology, tuning):
         digest.update(Path(str(module.__file__)).read_bytes())
     return digest.hexdigest()[:24]
 
 
 def compiled_folder(
-    model: ModelInfo, kit: Kit, name: str, build: Callable[[Kit], WordGraph]
+    model: ModelInfo,
+    kit: Kit,
+    name: str,
+    build: Callable[[Kit], WordGraph],
+    decoding: Mapping[str, str] | None = None,
 ) -> Path:
     """The folder for this model, kit and graph, compiled now if it is not in the cache.
 
-    ``BadInput`` if a word of the kit has no pronunciation or the cache cannot be written.
+    ``decoding`` are options of ``model.conf`` that are set over the model's own. ``BadInput`` if a
+    word of the kit has no pronunciation or the cache cannot be written.
     """
     cache = platformdirs.user_cache_path("countersign")
-    folder = cache / "graphs" / _key(model, kit, name)
+    conf = _conf(model, decoding or {})
+    folder = cache / "graphs" / _key(model, kit, name, conf)
     if folder.is_dir():
         return folder
     try:
@@ -46,8 +54,10 @@ def compiled_folder(
     except OSError as error:
         raise BadInput(f"The cache folder {cache} cannot be written: {error.strerror}.") from None
     try:
-        for shared in ("am", "conf"):
-            _link(model.path / shared, part / shared)
+        _link(model.path / "am", part / "am")
+        (part / "conf").mkdir()
+        for file, content in conf.items():
+            (part / "conf" / file).write_bytes(content)
         own = {**TRADE_WORDS, **kit.pronunciations}
         write_graph(part / "graph", build(kit), lambda word: pronunciations_of(word, own))
         part.rename(folder)
@@ -62,6 +72,21 @@ def compiled_folder(
         if part.is_dir():
             shutil.rmtree(part, ignore_errors=True)
     return folder
+
+
+def _conf(model: ModelInfo, decoding: Mapping[str, str]) -> dict[str, bytes]:
+    """The files of the model's ``conf`` folder by name, with ``decoding`` set in ``model.conf``."""
+    folder = model.path / "conf"
+    try:
+        files = {
+            file.name: file.read_bytes() for file in sorted(folder.iterdir()) if file.is_file()
+        }
+    except OSError as error:
+        raise BadInput(f"The model's folder {folder} cannot be read: {error.strerror}.") from None
+    own = files.get("model.conf", b"").decode("utf-8", errors="replace").splitlines()
+    kept = [line for line in own if line.strip().lstrip("-").partition("=")[0] not in decoding]
+    lines = [*kept, *(f"--{option}={value}" for option, value in decoding.items())]
+    return {**files, "model.conf": "".join(f"{line}\n" for line in lines).encode()}
 
 
 def _link(source: Path, target: Path) -> None:

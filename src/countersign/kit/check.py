@@ -2,39 +2,24 @@
 
 import os
 import re
-import tomllib
 from collections.abc import Iterator, Sequence
+from functools import cache
 from itertools import combinations
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
-from pydantic import BaseModel, ConfigDict
-
+from countersign.kit.mistake import Mistake, read_toml
 from countersign.kit.model import Kit
-from countersign.kit.pronounce import PHONES, Phones, distance, pronunciations_of, readings_of
+from countersign.kit.phone_distance import nearness
+from countersign.kit.phones import PHONES
+from countersign.kit.pronounce import Origin, pronunciations_of, readings_of, spoken_as
 from countersign.kit.shape import Fault, fit
 from countersign.kit.source import kit_text
 from countersign.kit.source_lines import KeyPath, line_of, locate
 from countersign.kit.words import COMMAND_WORDS, NUMBER_WORDS, is_command, is_number
+from countersign.kit.written import UCUM, read_strength
 
+_PLACES = ("mayo_stand", "back_table")
 _FORM = re.compile(r"[a-z']+(?:-[a-z']+)*(?: [a-z']+(?:-[a-z']+)*)*")
-_NEAREST = 1.75
-"""Weighted phone distance up to which two forms may be mistaken for each other: one phone lost and
-one taken for a near one."""
-_NEAREST_SHARE = 0.45
-"""The same as a share of the longer form's phones, so that short forms are not all alike."""
-
-
-class Mistake(BaseModel):
-    """One thing wrong with a kit file: its line (from 1) and a sentence.
-
-    An ``error`` makes the kit unusable; a ``warning`` is a thing to look at.
-    """
-
-    model_config = ConfigDict(frozen=True)
-
-    line: int
-    sentence: str
-    level: Literal["error", "warning"] = "error"
 
 
 class _Form(NamedTuple):
@@ -52,14 +37,14 @@ def check_kit(path: str | os.PathLike[str]) -> list[Mistake]:
     in the TOML itself only the first is known: what follows it cannot be told apart.
     """
     text = kit_text(path)
-    mistakes = load(text)[1]
-    try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError):
-        return mistakes
+    document = read_toml(text)
+    if isinstance(document, Mistake):
+        return [document]
+    mistakes = _fitted(text, document)[1]
     lines = locate(text)
     for level, faults in (
-        ("error", _pronunciation_faults(document)),
+        ("error", _unpronounceable(document)),
+        ("notice", _guessed(document)),
         ("warning", _doubts(document)),
     ):
         for where, sentence in faults:
@@ -76,12 +61,11 @@ def load(text: str) -> tuple[Kit | None, list[Mistake]]:
 
     Pronunciations that are missing are not among them: only hearing needs them.
     """
-    try:
-        document: dict[str, Any] = tomllib.loads(text)
-    except RecursionError:
-        return None, [Mistake(line=1, sentence="Lists or tables are nested too deeply.")]
-    except ValueError as error:
-        return None, [_syntax(text, error)]
+    document = read_toml(text)
+    return (None, [document]) if isinstance(document, Mistake) else _fitted(text, document)
+
+
+def _fitted(text: str, document: dict[str, Any]) -> tuple[Kit | None, list[Mistake]]:
     kit, faults = fit(document)
     faults = [*faults, *_clashes(document)]
     if not faults:
@@ -89,14 +73,6 @@ def load(text: str) -> tuple[Kit | None, list[Mistake]]:
     lines = locate(text)
     mistakes = [Mistake(line=line_of(lines, path), sentence=said) for path, said in faults]
     return None, sorted(mistakes, key=lambda mistake: mistake.line)
-
-
-def _syntax(text: str, error: ValueError) -> Mistake:
-    said = str(error)
-    place = re.search(r"\(at line (\d+), column (\d+)\)", said)
-    line = int(place[1]) if place else max(1, len(text.splitlines()))
-    reason = re.sub(r"\s*\(at [^)]*\)", "", said).rstrip(".")
-    return Mistake(line=line, sentence=f"This is not TOML: {reason[:1].lower()}{reason[1:]}.")
 
 
 # What follows reads the document as it is, so that one fault does not hide another: whatever has
@@ -146,6 +122,7 @@ def _clashes(document: dict[str, Any]) -> Iterator[Fault]:
     yield from _form_clashes(_forms(document))
     yield from _phone_faults(document)
     yield from _set_up_faults(document)
+    yield from _diluent_faults(document)
 
 
 def _empty_texts(document: dict[str, Any]) -> Iterator[Fault]:
@@ -226,7 +203,10 @@ def _set_up_faults(document: dict[str, Any]) -> Iterator[Fault]:
         for path, entry in _tables(document)
         if path[0] == "item" and isinstance(entry.get("id"), str)
     }
-    for place in ("mayo_stand", "back_table"):
+    for item, _ in _set_up_notes(document):
+        if item not in known:
+            yield ("set_up", item), f"set_up names “{item}”, which is no item of the kit."
+    for place in _PLACES:
         seen: set[str] = set()
         for position, item in _words(document.get(place)):
             if item not in known:
@@ -236,28 +216,70 @@ def _set_up_faults(document: dict[str, Any]) -> Iterator[Fault]:
             seen.add(item)
 
 
-def _pronunciation_faults(document: dict[str, Any]) -> Iterator[Fault]:
+def _diluent_faults(document: dict[str, Any]) -> Iterator[Fault]:
+    tables = [(path, entry) for path, entry in _tables(document) if path[0] == "medication"]
+    known = {entry["id"] for _, entry in tables if isinstance(entry.get("id"), str)}
+    for path, entry in tables:
+        diluent = entry.get("diluent")
+        if not isinstance(diluent, str):
+            continue
+        if diluent not in known:
+            yield (
+                (*path, "diluent"),
+                f"“{_name(path, entry)}” is mixed with “{diluent}”, which is no medication "
+                "of the kit.",
+            )
+        elif diluent == entry.get("id"):
+            yield (*path, "diluent"), f"“{diluent}” cannot be its own diluent."
+
+
+def _words_asked(document: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
+    """The words of spoken forms for which the kit gives no pronunciation, each where it first is.
+
+    One that it gives wrongly is not among them: that was complained about.
+    """
     given = document.get("pronunciations")
-    own = _own(document)
     asked: set[str] = set(given) if isinstance(given, dict) else set()
     for form in _forms(document):
         if not _FORM.fullmatch(form.text):
             continue
         for word in form.text.split():
-            if word not in asked and not pronunciations_of(word, own):
-                yield (
-                    form.path,
-                    f"Nobody knows how “{word}” is pronounced: "
-                    "add it under [pronunciations], for example "
-                    f'{word} = ["R EY T EH K"].',
-                )
+            if word not in asked:
+                yield form.path, word
             asked.add(word)
+
+
+def _unpronounceable(document: dict[str, Any]) -> Iterator[Fault]:
+    own = _own(document)
+    for path, word in _words_asked(document):
+        if spoken_as(word, own) is None:
+            yield (
+                path,
+                f"Nobody knows how “{word}” is pronounced: "
+                f'add it under [pronunciations], for example {word} = ["R EY T EH K"].',
+            )
+
+
+def _guessed(document: dict[str, Any]) -> Iterator[Fault]:
+    own = _own(document)
+    for path, word in _words_asked(document):
+        spoken = spoken_as(word, own)
+        if spoken is not None and spoken.origin is Origin.GUESSED:
+            yield (
+                path,
+                f"“{word}” is in no dictionary; its sound is guessed as "
+                f"“{' '.join(spoken.phones[0])}”. Hear it with “countersign kit say {word}”, and "
+                f"confirm or mend it with “countersign kit teach FILE {word}”.",
+            )
 
 
 def _doubts(document: dict[str, Any]) -> Iterator[Fault]:
     for path, entry in _tables(document):
         if path[0] == "item":
             yield from _number_doubts(path, entry)
+        else:
+            yield from _strength_doubts(path, entry)
+    yield from _order_doubts(document)
     forms = [form for form in _forms(document) if _FORM.fullmatch(form.text)]
     given = document.get("pronunciations")
     used = {word for form in forms for word in form.text.split()} | NUMBER_WORDS | COMMAND_WORDS
@@ -267,6 +289,43 @@ def _doubts(document: dict[str, Any]) -> Iterator[Fault]:
     own = _own(document)
     yield from _number_traps(forms, own)
     yield from _sound_alikes(forms, own)
+    yield from _like_a_number(forms, own)
+
+
+def _strength_doubts(path: KeyPath, entry: dict[str, Any]) -> Iterator[Fault]:
+    for position, text in _words(entry.get("strengths")):
+        read = read_strength(text)
+        if read is None or (read[1] != "ratio" and read[1] not in UCUM):
+            yield (
+                (*path, "strengths", position),
+                f"“{_name(path, entry)}”: the strength “{text}” cannot be compared with what is "
+                "said; write it like “0.5 %”, “1:200,000”, “10 mg/mL” or “1 g”.",
+            )
+
+
+def _order_doubts(document: dict[str, Any]) -> Iterator[Fault]:
+    """Notes on what is set up nowhere, and two items that are both used first."""
+    listed = {item for place in _PLACES for _, item in _words(document.get(place))}
+    first: dict[int, str] = {}
+    for item, note in _set_up_notes(document):
+        if item not in listed:
+            yield ("set_up", item), f"There is a set-up note on “{item}”, but no list names it."
+        order = note.get("order")
+        if not isinstance(order, int) or isinstance(order, bool):
+            continue
+        if order in first:
+            yield (
+                ("set_up", item, "order"),
+                f"“{item}” and “{first[order]}” have the same place {order} in the order of use.",
+            )
+        first.setdefault(order, item)
+
+
+def _set_up_notes(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    given = document.get("set_up")
+    for item, note in given.items() if isinstance(given, dict) else ():
+        if isinstance(note, dict):
+            yield item, note
 
 
 def _number_doubts(path: KeyPath, entry: dict[str, Any]) -> Iterator[Fault]:
@@ -308,7 +367,7 @@ def _number_traps(forms: Sequence[_Form], own: dict[str, list[str]]) -> Iterator
             )
         elif owners.get(rest, form.owner) != form.owner:
             for word, readings in numbers.items():
-                if _near(pronunciations_of(first, own), readings) is not None:
+                if nearness(pronunciations_of(first, own), readings) is not None:
                     yield (
                         form.path,
                         f"“{form.text}” (“{form.owner}”) sounds like “{word} {rest}” "
@@ -317,13 +376,18 @@ def _number_traps(forms: Sequence[_Form], own: dict[str, list[str]]) -> Iterator
 
 
 def _sound_alikes(forms: Sequence[_Form], own: dict[str, list[str]]) -> Iterator[Fault]:
-    """Pairs of forms of different items that sound alike, the nearest pair for each two items."""
-    spoken = [(form, readings) for form in forms if (readings := readings_of(form.text, own))]
+    """Pairs of forms of different items that sound alike, the nearest pair for each two items.
+
+    Words that both begin or end with are passed over, singular or plural: "kelly clamp" and "kocher
+    clamps" are told apart by "kelly" and "kocher" alone.
+    """
+    readings = cache(lambda text: readings_of(text, own))
     nearest: dict[tuple[str, str], tuple[float, _Form, _Form]] = {}
-    for (first, some), (second, others) in combinations(spoken, 2):
+    for first, second in combinations(forms, 2):
         if first.owner == second.owner or first.text == second.text:
             continue
-        apart = _near(some, others)
+        one, other = _told_apart_by(first.text.split(), second.text.split())
+        apart = nearness(readings(one), readings(other))
         pair = (first.owner, second.owner)
         if apart is not None and (pair not in nearest or apart < nearest[pair][0]):
             nearest[pair] = (apart, first, second)
@@ -334,13 +398,23 @@ def _sound_alikes(forms: Sequence[_Form], own: dict[str, list[str]]) -> Iterator
         )
 
 
-def _near(some: Sequence[Phones], others: Sequence[Phones]) -> float | None:
-    """The least distance between two sets of pronunciations if it is small, else ``None``."""
-    distances = [
-        apart
-        for one in some
-        for other in others
-        if (apart := distance(one, other, _NEAREST)) <= _NEAREST
-        and apart <= _NEAREST_SHARE * max(len(one), len(other))
-    ]
-    return min(distances, default=None)
+def _told_apart_by(first: list[str], second: list[str]) -> tuple[str, str]:
+    while first and second and first[-1].removesuffix("s") == second[-1].removesuffix("s"):
+        first, second = first[:-1], second[:-1]
+    while first and second and first[0] == second[0]:
+        first, second = first[1:], second[1:]
+    return " ".join(first), " ".join(second)
+
+
+def _like_a_number(forms: Sequence[_Form], own: dict[str, list[str]]) -> Iterator[Fault]:
+    """Forms that sound like a number word, the nearest form and number for each item."""
+    numbers = {word: pronunciations_of(word) for word in sorted(NUMBER_WORDS - {"a", "an", "and"})}
+    nearest: dict[str, tuple[float, _Form, str]] = {}
+    for form in forms:
+        readings = () if is_number(form.text) else readings_of(form.text, own)
+        for word, spoken in numbers.items():
+            apart = nearness(readings, spoken)
+            if apart is not None and apart < nearest.get(form.owner, (1.0, form, word))[0]:
+                nearest[form.owner] = (apart, form, word)
+    for _, form, word in nearest.values():
+        yield form.path, f"“{form.text}” (“{form.owner}”) sounds like the number “{word}”."

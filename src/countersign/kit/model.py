@@ -39,6 +39,8 @@ class Medication(BaseModel):
     """A medication or solution that may be passed onto the sterile field.
 
     ``strengths`` are the strengths the site stocks, as written (``1 %``, ``1:200,000``).
+    ``diluent`` is the id of the medication or solution that this one is usually mixed with.
+    ``keeps_hours`` is how many hours it keeps once it is on the field, if the kit says so.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -47,13 +49,26 @@ class Medication(BaseModel):
     label: str
     spoken: tuple[str, ...] = Field(min_length=1)
     strengths: tuple[str, ...] = ()
+    diluent: str | None = None
+    keeps_hours: int | None = Field(default=None, ge=1, le=999)
+
+
+class SetUpNote(BaseModel):
+    """How one item is set up: its place in the order of use, and where tip and handle point."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    order: int | None = Field(default=None, ge=1, le=999)
+    tip: str | None = None
+    handle: str | None = None
 
 
 class Kit(BaseModel):
     """Everything the tool knows about one procedure at one site.
 
     ``pronunciations`` gives ARPAbet phones without stress for words the CMU dictionary lacks or
-    says differently. ``mayo_stand`` and ``back_table`` list item ids in order of set-up.
+    says differently. ``mayo_stand`` and ``back_table`` list item ids in order of set-up;
+    ``set_up`` holds notes on items by their id.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -65,6 +80,7 @@ class Kit(BaseModel):
     pronunciations: dict[str, tuple[str, ...]] = {}
     mayo_stand: tuple[str, ...] = ()
     back_table: tuple[str, ...] = ()
+    set_up: dict[str, SetUpNote] = {}
 
     def item(self, item_id: str) -> Item:
         """The item with this id; ``KeyError`` if the kit has none."""

@@ -8,14 +8,18 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from countersign.kit.model import Group, Item, Kit, Medication
+from countersign.kit.model import Group, Item, Kit, Medication, SetUpNote
 from countersign.kit.source_lines import KeyPath
 
 # The file says [[item]] for one item at a time; the model holds them as items.
 _IN_FILE = {"items": "item", "medications": "medication"}
 _IN_MODEL = {name: field for field, name in _IN_FILE.items()}
 _TOP_KEYS = tuple(_IN_FILE.get(field, field) for field in Kit.model_fields)
-_KEYS = {"item": tuple(Item.model_fields), "medication": tuple(Medication.model_fields)}
+_KEYS = {
+    "item": tuple(Item.model_fields),
+    "medication": tuple(Medication.model_fields),
+    "set_up": tuple(SetUpNote.model_fields),
+}
 
 Fault = tuple[KeyPath, str]
 """Where in the document, and one sentence."""
@@ -70,6 +74,8 @@ def _explain(document: dict[str, Any], details: ErrorDetails) -> Fault:
             "that starts with a letter."
         )
     named = next((str(part) for part in reversed(path) if isinstance(part, str)), "")
+    if kind in ("model_type", "model_attributes_type") and path[0] == "set_up":
+        return path, f"{owner} must be a table, written [set_up.{named}]."
     if kind in ("model_type", "model_attributes_type"):
         return path, f"{named} must be a table, written [[{named}]]."
     if kind == "too_short":
@@ -105,6 +111,8 @@ def _owner(document: dict[str, Any], path: KeyPath) -> str:
         return f"{name.capitalize()} “{said}”" if isinstance(said, str) and said else number
     if len(path) > 1 and path[0] == "pronunciations":
         return f"The pronunciation of “{path[1]}”"
+    if len(path) > 1 and path[0] == "set_up":
+        return f"The set-up note on “{path[1]}”"
     return "The kit"
 
 

@@ -1,12 +1,11 @@
 """Words that a spoken form cannot consist of, because they already mean something in a count."""
 
+from countersign.number_words import CARDINALS, PART_WORDS, SCALES, SPOKEN_ZERO
+
 NUMBER_WORDS = frozenset(
     [
-        *("zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
-        *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen"),
-        *("eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy"),
-        *("eighty", "ninety", "hundred", "thousand", "dozen", "half", "point", "percent", "and"),
-        *("a", "an", "pair", "couple"),
+        *(*CARDINALS, SPOKEN_ZERO, *SCALES, *PART_WORDS),
+        *("percent", "and", "a", "an", "pair", "couple"),
     ]
 )
 """Words that numbers are said with; hyphens count as blanks (``twenty-one``)."""

@@ -4,12 +4,14 @@ from countersign.ledger.entries import (
     Overtaken,
     append_decision,
     append_event,
+    append_exception,
     append_note,
+    append_step,
     open_case,
 )
 from countersign.ledger.file import Ledger, open_ledger
 from countersign.ledger.history import CaseHistory, CaseSummary, Note
-from countersign.ledger.reading import list_cases, read_case
+from countersign.ledger.reading import list_cases, read_case, record_of
 
 __all__ = [
     "CaseHistory",
@@ -19,9 +21,12 @@ __all__ = [
     "Overtaken",
     "append_decision",
     "append_event",
+    "append_exception",
     "append_note",
+    "append_step",
     "list_cases",
     "open_case",
     "open_ledger",
     "read_case",
+    "record_of",
 ]

@@ -13,8 +13,9 @@ from countersign.ledger.history import Note
 from countersign.ledger.names import new_case_name
 from countersign.ledger.tables import case_table, entry_table
 from countersign.meaning.event import Event
+from countersign.policy.model import Policy
 from countersign.problems import BadInput
-from countersign.tally.record import Decision
+from countersign.tally.record import Decision, SignedException, StepDone
 
 _Kind = Literal["event", "decision", "note"]
 
@@ -80,13 +81,43 @@ def append_decision(
             ).scalars()
             if any(Decision.model_validate_json(body).line == decision.line for body in newer):
                 raise Overtaken
-        return _append(connection, ledger, case_id, "decision", decision)
+        return _append(
+            connection, ledger, case_id, "decision", decision.model_copy(update={"entry": None})
+        )
 
 
 def append_note(ledger: Ledger, case_id: str, note: Note) -> int:
     """Keep one note; returns its entry number once it is on disk. Errors as ``append_event``."""
     with writing(ledger) as connection:
         return _append(connection, ledger, case_id, "note", note)
+
+
+def append_step(ledger: Ledger, case_id: str, step: StepDone, policy: Policy | None = None) -> int:
+    """Keep a step about a discrepancy; returns its entry number. Errors as ``append_event``.
+
+    ``policy`` is the policy under which it was entered. It is kept whole in the same transaction,
+    before the step, unless the case has it already, so that the steps asked for then can be read
+    when the file has long been changed.
+    """
+    with writing(ledger) as connection:
+        if policy is not None and _kept_policy(connection, case_id) != policy:
+            _append(connection, ledger, case_id, "note", Note(topic="policy", policy=policy))
+        return _append(connection, ledger, case_id, "note", Note(topic="step_done", step=step))
+
+
+def _kept_policy(connection: Connection, case_id: str) -> Policy | None:
+    notes = connection.execute(
+        select(entry_table.c.body)
+        .where(entry_table.c.case_id == case_id, entry_table.c.kind == "note")
+        .order_by(entry_table.c.seq.desc())
+    ).scalars()
+    kept = (Note.model_validate_json(body).policy for body in notes)
+    return next((policy for policy in kept if policy is not None), None)
+
+
+def append_exception(ledger: Ledger, case_id: str, exception: SignedException) -> int:
+    """Keep an exception or its withdrawal; returns its entry number. Errors as ``append_event``."""
+    return append_note(ledger, case_id, Note(topic="exception", exception=exception))
 
 
 def _append(

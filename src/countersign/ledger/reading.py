@@ -1,9 +1,11 @@
 """Reading the ledger back."""
 
+from collections.abc import Sequence
 from hashlib import sha256
+from typing import Any
 
 from pydantic import ValidationError
-from sqlalchemy import func, select
+from sqlalchemy import Row, func, select
 
 from countersign.kit.model import Kit
 from countersign.ledger.file import Ledger, reading
@@ -11,7 +13,8 @@ from countersign.ledger.history import CaseHistory, CaseSummary, Note
 from countersign.ledger.tables import case_table, entry_table
 from countersign.meaning.event import Event
 from countersign.problems import BadInput
-from countersign.tally.record import Decision
+from countersign.tally import build_record
+from countersign.tally.record import CountRecord, Decision
 
 
 def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
@@ -52,18 +55,12 @@ def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
 
 
 def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
-    """The history of one case; its record is ``tally.build_record`` of what this returns.
+    """The history of one case; ``record_of`` gives its record.
 
     Raises ``BadInput`` when there is no such case, when the ledger cannot be read, or when what is
     kept is not what was written (the kit does not match its hash, an entry is unreadable or gone).
     """
-    with reading(ledger) as connection:
-        case = connection.execute(select(case_table).where(case_table.c.id == case_id)).first()
-        entries = connection.execute(
-            select(entry_table).where(entry_table.c.case_id == case_id).order_by(entry_table.c.seq)
-        ).all()
-    if case is None:
-        raise BadInput(f"The ledger {ledger.path} has no case {case_id}.")
+    case, entries = case_rows(ledger, case_id)
     if sha256(case.kit_text.encode()).hexdigest() != case.kit_hash:
         raise BadInput(f"The kit kept with case {case_id} is not the one it was opened with.")
 
@@ -79,7 +76,8 @@ def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
             if entry.kind == "event":
                 events.append(Event.model_validate_json(entry.body))
             elif entry.kind == "decision":
-                decisions.append(Decision.model_validate_json(entry.body))
+                decision = Decision.model_validate_json(entry.body)
+                decisions.append(decision.model_copy(update={"entry": entry.seq}))
             else:
                 notes.append(Note.model_validate_json(entry.body))
         return CaseHistory(
@@ -96,3 +94,29 @@ def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
     except ValidationError as error:
         where = f"Entry {seq}" if seq else "The kit"
         raise BadInput(f"{where} of case {case_id} cannot be read.") from error
+
+
+def case_rows(ledger: Ledger, case_id: str) -> tuple[Row[Any], Sequence[Row[Any]]]:
+    """The rows of a case and of its entries in their order, as they are kept at one moment.
+
+    Raises ``BadInput`` when there is no such case or the ledger cannot be read.
+    """
+    with reading(ledger) as connection:
+        case = connection.execute(select(case_table).where(case_table.c.id == case_id)).first()
+        entries = connection.execute(
+            select(entry_table).where(entry_table.c.case_id == case_id).order_by(entry_table.c.seq)
+        ).all()
+    if case is None:
+        raise BadInput(f"The ledger {ledger.path} has no case {case_id}.")
+    return case, entries
+
+
+def record_of(history: CaseHistory) -> CountRecord:
+    """The record of a case, rebuilt from everything that is kept about it."""
+    return build_record(
+        history.kit,
+        history.events,
+        history.decisions,
+        steps=history.steps,
+        exceptions=history.exceptions,
+    )

@@ -11,12 +11,13 @@ from countersign.meaning.event import (
     Strength,
     Verdict,
 )
-from countersign.meaning.understand import understand
+from countersign.meaning.understand import OnOpen, understand
 
 __all__ = [
     "Event",
     "EventKind",
     "MedicationDetail",
+    "OnOpen",
     "Phase",
     "Question",
     "QuestionCode",

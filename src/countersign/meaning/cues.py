@@ -7,6 +7,7 @@ Wording is common practice in United States operating rooms, no source.
 from typing import Any
 
 from countersign.kit.model import Group
+from countersign.meaning.event import Phase
 
 GROUP_WORDS = {
     "sponge": Group.SPONGES,
@@ -22,8 +23,38 @@ GROUP_WORDS = {
 }
 """The words that name a count group inside a phase or verdict."""
 
+PHASE_WORDS = {
+    "initial": Phase.INITIAL,
+    "baseline": Phase.INITIAL,
+    "opening": Phase.INITIAL,
+    "relief": Phase.RELIEF,
+    "cavity": Phase.CLOSING_CAVITY,
+    "peritoneal": Phase.CLOSING_CAVITY,
+    "final": Phase.FINAL,
+    "skin": Phase.FINAL,
+    "second": Phase.FINAL,
+    "closing": Phase.CLOSING,
+    "first": Phase.INITIAL,
+}
+"""The words that name a phase inside a verdict, the telling ones first."""
+
 _GROUP = "sponge|sponges|sharp|sharps|needle|needles|instrument|instruments|miscellaneous|small?"
 _OF = f"{_GROUP} item|items?"
+_NAMED = (
+    f"initial|baseline|relief|first|second|final|opening? closing|cavity|peritoneal|skin? {_OF}"
+)
+_COUNT = "count|counts"
+_SOON = "scrub|circulator|circulating"
+_BROKEN = "broke|broken|breaks|snapped|cracked|fractured|chipped"
+_PARTED = "cut|split|torn|came|fell"
+_HOW_MANY = "two|three|four|five|six|half"
+_PIECES = "pieces|parts|halves"
+_WOUND = "wound|belly|abdomen|cavity|groin|incision"
+
+_PEOPLE = (
+    "scrub|circulator|tech|technologist|anesthesia|anesthesiologist|anesthetist|pharmacy|"
+    "pharmacist|surgeon tech|technologist|nurse?"
+)
 
 RULES: dict[str, tuple[str, ...]] = {
     "PHASE initial": (
@@ -31,11 +62,12 @@ RULES: dict[str, tuple[str, ...]] = {
         f"first|opening {_OF} count|counts",
     ),
     "PHASE relief": (
-        "relief|handoff count|counts",
-        "relieving|relieve the? scrub|circulator",
-        "relief scrub",
-        "scrub relief",
+        f"relief|handoff {_OF} {_COUNT}",
+        f"relieving|relieve the? {_SOON} nurse|tech?",
+        f"permanent? relief of? the? {_SOON} nurse|tech?",
+        f"permanent? {_SOON} relief",
         "permanent relief",
+        f"{_SOON} is being relieved",
         "shift change count|counts",
         "change of shift count|counts",
     ),
@@ -54,16 +86,34 @@ RULES: dict[str, tuple[str, ...]] = {
         f"second closing {_OF} count|counts",
         "closing the? skin",
     ),
+    "PHASE requested": (
+        f"can|could|shall|should we|you|i|they do|get|have|take a|an|the|another|one {_OF} count",
+        f"let's|lets|let|we'll do|get|take|have a|an|the|another|one {_OF} count",
+        f"we|i need|want|request a|an|another {_OF} count",
+        f"i'd|we'd like a|an|another {_OF} count",
+        f"requesting|requested|requests a|an|another {_OF} count",
+        f"do a|an|another {_OF} count please",
+        f"{_OF} count please",
+        f"interim|intermediate|extra|additional|requested {_OF} {_COUNT}",
+        "let's|lets count the|our|all",
+        f"let's|lets count {_GROUP.removesuffix('?')}",
+        f"can|could|shall we|you count the|our|all? {_GROUP.removesuffix('?')}",
+    ),
     "QUERY": (
+        f"is|are|was|were the|our|your|all? {_NAMED} count|counts correct|right|good|off|okay",
         "is|are|was|were the|our|your|all? count|counts correct|right|good|off|okay",
         f"is|are|was|were the|our|your|all? {_OF} count|counts correct|right|good|off|okay",
     ),
     "VERDICT correct": (
+        f"{_NAMED} count|counts is|are|was|were? all? correct|good",
         "count|counts is|are|was|were|all? correct|good",
         "count|counts are all correct|good",
         "correct count",
     ),
     "VERDICT not_correct": (
+        f"{_NAMED} count|counts is|are|was|were not correct|right|good",
+        f"{_NAMED} count|counts isn't|aren't|wasn't|weren't|not correct|right|good",
+        f"{_NAMED} count|counts is|are|was|were? incorrect|wrong|off|short",
         "count|counts is|are|was|were not correct|right|good",
         "count|counts isn't|aren't|wasn't|weren't|not correct|right|good",
         "count|counts is|are|was|were? incorrect|wrong",
@@ -105,9 +155,12 @@ RULES: dict[str, tuple[str, ...]] = {
     "REMOVE after": (
         "off the field|table",
         "from the field",
-        "in|into the bag|bucket",
-        "in|into the kick bucket",
         "off",
+    ),
+    "REMOVE wound": (
+        f"out of|from|off? the? {_WOUND}",
+        f"from|outside the? {_WOUND}",
+        "unpacked",
     ),
     "STRIKE": (
         "strike|scratch|cancel|delete|disregard|undo that last? count|number|line|entry|one?",
@@ -143,17 +196,43 @@ RULES: dict[str, tuple[str, ...]] = {
     "PAIR": ("a? pair of?", "pairs of?"),
     "PLACE mayo_stand": ("on|to|onto the|my? mayo stand|tray?",),
     "PLACE back_table": ("on|to|onto the|my? back table", "on|to|onto the|my? backtable"),
-    "LOCATION": (
-        "on the? field|table",
-        "in the basin|counter|pocket|pockets",
-        "in the? sponge counter",
+    "PLACE field": ("on|in the? sterile? field", "up? on the? sterile? field"),
+    "PLACE wound": (
+        f"in|inside the? {_WOUND}",
+        f"packed|packing in|into the? {_WOUND}",
+        "packed in?",
+        "packing",
     ),
+    "PLACE off_field": (
+        "in|into the? kick|counter|sponge? bag|bags|bucket|buckets|pocket|pockets",
+        "in|into the? sponge? counter",
+        "off the? sterile? field in|into the? kick|counter|sponge? bag|bags|bucket",
+    ),
+    "LOCATION": ("on the? table", "in the basin"),
+    "BAG one": ("bag of",),
+    "BAG many": ("bags of",),
+    "BROKEN sure": (
+        f"is|was|has|got? {_BROKEN} in|into? {_HOW_MANY} {_PIECES}?",
+        f"is|was|has|got? {_PARTED} in|into? {_HOW_MANY} {_PIECES}",
+        f"is|was|has|got? {_PARTED} in|into {_HOW_MANY} {_PIECES}?",
+    ),
+    "BROKEN bare": (f"is|was|has|got? {_BROKEN}",),
+    "PIECES": (f"in|into? {_HOW_MANY.removesuffix('|half')} {_PIECES}",),
     "LABEL": ("label|labels|labeling|labelling|labeled|labelled the|this|that|my|a?",),
     "DRAW": ("draw|drawing|drew|drawn up?",),
     "RECEIPT": (
         "receive|receiving|received",
         "pouring|dispensing",
         "medication|meds to the? field",
+    ),
+    "READ_BACK": (
+        "read|reading it|that|label? back",
+        "label read back",
+        "confirm|confirming|verify|verifying the|that?",
+    ),
+    "HANDS": (
+        f"received? from|by the|our? {_PEOPLE}",
+        f"to the|our? {_PEOPLE}",
     ),
     "NOTE": ("note that", "remark", "for the record"),
 }

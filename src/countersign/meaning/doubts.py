@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import pairwise
 
-from countersign.hearing.utterance import Alternative, Utterance
+from countersign.hearing.utterance import TALK, Alternative, Utterance
 from countersign.kit.model import Kit
-from countersign.meaning.event import Event, EventKind, Question, QuestionCode
-from countersign.meaning.numbers import spell, teen_or_ten
-from countersign.meaning.sequence import ask
+from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Verdict
+from countersign.meaning.numbers import teen_or_ten
+from countersign.meaning.questions import ask
+from countersign.number_words import spell
 
 GRAMMAR_SHARE = 0.05
 """A lower-ranked path of the grammar decoding counts from this share of the posterior on. The open
@@ -28,12 +30,24 @@ _COUNTED = frozenset(
 )
 
 
+_STEERING = frozenset({EventKind.PHASE, EventKind.VERDICT})
+
+VERDICT_SHARE = 0.02
+"""The same for "correct", the verdict that ends a count."""
+
 SURE_CUE = 0.9
 """A verb heard with this confidence is not asked about because the open decoding lacks it."""
 
 MISSING_SHARE = 0.5
 """From this share of its posterior on, an open decoding that lacks a number of a sequence and has
 its neighbours raises a question. To be tuned on recordings."""
+
+NEXT_NUMBER_SHARE = 0.02
+"""From this share on, another reading of talk right after a count that gives the count's next
+number raises a question. To be tuned on recordings."""
+
+NO_ROOM_S = 0.25
+"""Between words that are no further apart no other word was said (to be tuned on recordings)."""
 
 _VERBLESS = {
     EventKind.ADDITION: EventKind.COUNT,
@@ -80,6 +94,50 @@ def _lacks_only_verb(event: Event, other: Event, cues: Sequence[Cue]) -> bool:
         return False
     own = [c for c in cues if c.end_s >= event.start_s and c.start_s <= event.end_s]
     return bool(own) and min(cue.confidence for cue in own) >= SURE_CUE
+
+
+def _only_moves_talk(utterance: Utterance, alternative: Alternative) -> bool:
+    """Whether another reading has the same words, with talk elsewhere than where there is room.
+
+    Where words stand apart, talk between them may be a word that was missed.
+    """
+    words = [w for w in utterance.words if w.text != TALK]
+    if [w.text for w in alternative.words if w.text != TALK] != [w.text for w in words]:
+        return False
+    return all(b.start_s - a.end_s <= NO_ROOM_S for a, b in pairwise(utterance.words))
+
+
+def _settled_by_order(event: Event, other: Event) -> bool:
+    """Whether the counting order decides between two last numbers: "twelve thirteen", "thirty"."""
+    first, second = event.sequence, other.sequence
+    if len(first) < 3 or first != tuple(range(1, len(first) + 1)) or first[:-1] != second[:-1]:
+        return False
+    return teen_or_ten(first[-1], second[-1])
+
+
+_TOTALS = frozenset({"total", "makes", "that's", "equals", "all", "altogether"})
+
+
+def _settled_by_total(event: Event, other: Event) -> bool:
+    """Whether a count that its closing total agrees with stands against a reading that is askew."""
+    first = event.sequence
+    if len(first) < 2 or first != tuple(range(1, len(first) + 1)) or event.questions:
+        return False
+    last, words = spell(first[-1]).replace("-", " "), event.words.lower()
+    twice = words.endswith(f" {last}") and f" {last} " in words
+    return twice and bool(_TOTALS.intersection(words.split())) and bool(other.questions)
+
+
+def _says_number(event: Event, alternative: Alternative) -> bool:
+    """Whether another reading has the number too, though not as one: its unit was lost."""
+    if event.quantity is None or event.quantity != int(event.quantity) or event.unit == "each":
+        return False
+    inside = " ".join(
+        word.text
+        for word in alternative.words
+        if word.start_s < event.end_s and word.end_s > event.start_s
+    )
+    return f" {spell(int(event.quantity)).replace('-', ' ')} " in f" {inside} "
 
 
 def _number_missing(
@@ -157,8 +215,12 @@ _DETAILS = {
     "strength": "strength",
     "additive": "additive",
     "additive_strength": "strength of the additive",
+    "diluent": "diluent",
+    "diluent_volume_ml": "volume of the diluent",
     "expiry": "expiry",
+    "expiry_time": "time of expiry",
     "lot": "lot",
+    "container": "container",
 }
 
 
@@ -183,8 +245,15 @@ def doubts_of(
     ``cues`` are the cue phrases of the reading that the events were heard in.
     """
     doubts: list[Doubt] = []
+    others = [(a, events) for a, events in others if not _only_moves_talk(utterance, a)]
     for event in heard:
-        if event.kind not in _COUNTED or event.end_s < utterance.start_s:
+        if event.kind in _STEERING:
+            doubts += _about_steering(event, others)
+            continue
+        if event.kind not in _COUNTED:
+            continue
+        if event.end_s < utterance.start_s:
+            doubts += _may_go_on(event, others)
             continue
         for alternative, events in others:
             if alternative.origin == "grammar" and alternative.confidence < GRAMMAR_SHARE:
@@ -203,30 +272,98 @@ def doubts_of(
                 chosen = same[0] if same else other
                 if alternative.origin == "open" and _lacks_only_verb(event, chosen, cues):
                     chosen = chosen.model_copy(update={"kind": event.kind})
+                if _settled_by_order(event, chosen) or _settled_by_total(event, chosen):
+                    update = {"quantity": event.quantity, "kind": event.kind}
+                    chosen = chosen.model_copy(update=update)
+                if chosen.quantity is None and _says_number(event, alternative):
+                    chosen = chosen.model_copy(update={"quantity": event.quantity})
                 asked = compare(event, chosen, kit)
                 asked += _number_missing(event, chosen, alternative)
             else:
                 asked = compare(event, None, kit)
             doubts += [
-                Doubt(
-                    question,
-                    event.start_s,
-                    event.end_s,
-                    event.kind,
-                    event.item,
-                    event.quantity,
-                    about_number,
-                )
+                _doubt(event, question, about_number=about_number)
                 for about_number, question in asked
             ]
     return doubts
+
+
+def _about_steering(
+    event: Event, others: Sequence[tuple[Alternative, Sequence[Event]]]
+) -> list[Doubt]:
+    """Doubts about a phase or verdict that other readings take for another, or for none."""
+    share = VERDICT_SHARE if event.verdict is Verdict.CORRECT else GRAMMAR_SHARE
+    doubts = []
+    for alternative, events in others:
+        if alternative.origin == "grammar" and alternative.confidence < share:
+            continue
+        near = [e for e in events if e.kind is event.kind and _overlap(event, e) > 0]
+        same = any(
+            (e.phase, e.verdict, e.group, e.item)
+            == (event.phase, event.verdict, event.group, event.item)
+            for e in near
+        )
+        if same:
+            continue
+        if near:
+            names = _steers(event), _steers(max(near, key=lambda e: _overlap(event, e)))
+            question = _either(QuestionCode.OTHER_READING, *names)
+        else:
+            sentence = f"Another reading of this sound does not have {_steers(event)}."
+            question = ask(QuestionCode.LOW_CONFIDENCE, sentence)
+        doubts.append(_doubt(event, question, about_number=False))
+    return doubts
+
+
+def _steers(event: Event) -> str:
+    name = (event.verdict or event.phase or "").replace("_", " ")
+    group = event.group.replace("_", " ") if event.group else "everything"
+    return f"“{name}” for {group}"
+
+
+def _may_go_on(event: Event, others: Sequence[tuple[Alternative, Sequence[Event]]]) -> list[Doubt]:
+    """Doubts about a count that was heard before, where talk after it could be its next number."""
+    counted = event.sequence or (event.quantity,)
+    doubts = []
+    for alternative, events in others:
+        if alternative.confidence < NEXT_NUMBER_SHARE:
+            continue
+        for other in events:
+            same = (event.kind, event.item, event.start_s) == (
+                other.kind,
+                other.item,
+                other.start_s,
+            )
+            if same and other.sequence[:-1] == counted and event.quantity == other.sequence[-1] - 1:
+                code = QuestionCode.OTHER_READING
+                question = _either(code, _number(event.quantity), _number(other.quantity))
+                doubts.append(_doubt(event, question, about_number=True))
+    return doubts
+
+
+def _next(event: Event) -> int | Decimal:
+    return (event.quantity or 0) + 1
+
+
+def _doubt(event: Event, question: Question, *, about_number: bool) -> Doubt:
+    return Doubt(
+        question,
+        event.start_s,
+        event.end_s,
+        event.kind,
+        event.item,
+        event.quantity,
+        about_number,
+    )
 
 
 def attach(event: Event, doubts: Sequence[Doubt]) -> Event:
     """The event with the doubts about its sound that later numbers have not settled."""
     asked = list(event.questions)
     for doubt in doubts:
-        if event.kind not in _COUNTED:
+        if event.kind not in _COUNTED and (event.kind not in _STEERING or doubt.kind != event.kind):
+            continue
+        if event.kind in _COUNTED and doubt.kind in _STEERING:
             continue
         apart = doubt.end_s < event.start_s or doubt.start_s > event.end_s
         if apart or (doubt.item is not None and doubt.item != event.item):

@@ -1,6 +1,6 @@
 """What meaning gives: events, each with the words it came from and the questions it raises."""
 
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 from enum import StrEnum
 
@@ -20,6 +20,7 @@ class EventKind(StrEnum):
     LABEL = "label"
     DRAW = "draw"
     SET_UP = "set_up"
+    BREAKAGE = "breakage"
     REMARK = "remark"
 
 
@@ -31,6 +32,7 @@ class Phase(StrEnum):
     CLOSING_CAVITY = "closing_cavity"
     CLOSING = "closing"
     FINAL = "final"
+    REQUESTED = "requested"
 
 
 class Verdict(StrEnum):
@@ -69,6 +71,7 @@ class QuestionCode(StrEnum):
     EXPIRY_PAST = "expiry_past"
     EXPIRY_UNREADABLE = "expiry_unreadable"
     LABEL_INCOMPLETE = "label_incomplete"
+    READ_BACK_DISAGREES = "read_back_disagrees"
     # raised by the tally: does it fit the kit and what was counted before?
     PACK_SHORT = "pack_short"
     PACK_OVER = "pack_over"
@@ -78,6 +81,14 @@ class QuestionCode(StrEnum):
     NOTHING_TO_CORRECT = "nothing_to_correct"
     VERDICT_CONFLICT = "verdict_conflict"
     STRENGTH_NOT_STOCKED = "strength_not_stocked"
+    # raised by the medication account: does it fit what is on the field?
+    STRENGTH_DIFFERS = "strength_differs"
+    MEDICATION_DIFFERS = "medication_differs"
+    MORE_DRAWN = "more_drawn"
+    CONTAINER_UNKNOWN = "container_unknown"
+    CONTAINER_UNLABELLED = "container_unlabelled"
+    LIKE_CONTAINERS = "like_containers"
+    VERIFICATION_DUE = "verification_due"
 
 
 class Question(BaseModel):
@@ -105,9 +116,12 @@ class Strength(BaseModel):
 class MedicationDetail(BaseModel):
     """What was said about a medication or solution; ``None`` where nothing was said.
 
-    ``name`` and ``additive`` are medication ids of the kit. ``volume_ml`` is millilitres. A month
-    and year of expiry mean the last day of that month. ``container`` is ``cup``, ``basin``,
-    ``bowl``, ``pitcher`` or ``syringe``.
+    ``name``, ``additive`` and ``diluent`` are medication ids of the kit. ``volume_ml`` and
+    ``diluent_volume_ml`` are millilitres. A month and year of expiry mean the last day of that
+    month; ``expiry_time`` is said where something keeps for less than a day. ``container`` is
+    ``cup``, ``basin``, ``bowl``, ``pitcher`` or ``syringe``. ``received_by`` and ``received_from``
+    are roles as they were said (``scrub``, ``circulator``, ``anesthesia``, ``pharmacy``).
+    ``read_back`` is true where the label was read back by a second person.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -118,8 +132,14 @@ class MedicationDetail(BaseModel):
     additive_strength: Strength | None = None
     volume_ml: Decimal | None = None
     expiry: date | None = None
+    expiry_time: time | None = None
     lot: str | None = None
     container: str | None = None
+    diluent: str | None = None
+    diluent_volume_ml: Decimal | None = None
+    received_by: str | None = None
+    received_from: str | None = None
+    read_back: bool = False
 
 
 class Event(BaseModel):
@@ -129,9 +149,12 @@ class Event(BaseModel):
     where none was heard. ``unit`` is ``each`` for countable things and a UCUM code for volumes.
     ``sequence`` holds the spoken numbers in order where the quantity was counted one by one.
     ``group`` is the kit's count group for a phase or verdict about one group. A correction
-    carries the item and quantity now meant (both ``None`` for "strike that"). ``place`` is where a
-    set-up item was put. Times are seconds from the start of the source; ``words`` are the words as
-    heard; ``confidence`` is 0..1.
+    carries the item and quantity now meant (both ``None`` for "strike that"). ``place`` is
+    where a set-up item was put or where what was counted lies: ``field``, ``wound`` (packed),
+    ``mayo_stand``, ``back_table``, ``off_field`` (a bag or bucket); a count without a place is
+    of all of them. ``part`` names the part of an item of several parts that was counted. A
+    breakage says in how many pieces (``quantity``) one of the item now is. Times are seconds
+    from the start of the source; ``words`` are the words as heard; ``confidence`` is 0..1.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -147,6 +170,7 @@ class Event(BaseModel):
     sequence: tuple[int, ...] = ()
     medication: MedicationDetail | None = None
     place: str | None = None
+    part: str | None = None
     speaker: str | None = None
     start_s: float
     end_s: float

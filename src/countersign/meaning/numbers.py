@@ -13,38 +13,22 @@ from functools import lru_cache
 
 from word2number import w2n
 
-LARGEST_COUNT = 999
-"""The largest count that is read; nothing in one case is counted into the thousands."""
+from countersign import number_words
 
-_ONES = "one two three four five six seven eight nine"
-_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety"
-ONES = {word: value for value, word in enumerate(_ONES.split(), start=1)}
-TEENS = {word: value for value, word in enumerate(_TEENS.split(), start=10)}
-TENS = {word: value * 10 for value, word in enumerate(_TENS.split(), start=2)} | {"fourty": 40}
-ZEROS = {"zero": 0, "oh": 0, "o": 0}
-SCALES = {"hundred": 100, "thousand": 1000}
+LARGEST_COUNT = number_words.LARGEST
+"""The largest count that is read."""
+
+ONES = number_words.ONES
+TEENS = number_words.TEENS
+TENS = number_words.TENS | {"fourty": 40}
+ZEROS = {number_words.ZERO: 0, number_words.SPOKEN_ZERO: 0, "o": 0}
 
 HOMOPHONES = {"to": 2, "too": 2, "for": 4, "ate": 8, "won": 1}
 """Words that a recogniser may write for a number, and the number."""
 
 _VALUES = ONES | TEENS | TENS | ZEROS
-_WORDS = {value: word for word, value in _VALUES.items() if word not in ("oh", "o", "fourty")}
 _DIGITS = re.compile(r"\d{1,3}(,\d{3})+|\d+")
 _DECIMAL = re.compile(r"\d*\.\d+|(\d{1,3}(,\d{3})+|\d+)(\.\d+)?")
-
-
-def spell(number: int) -> str:
-    """The words for 0..999, as people in the United States say them; digits beyond that."""
-    if not 0 <= number <= LARGEST_COUNT:
-        return str(number)
-    hundreds, rest = divmod(number, 100)
-    words = [f"{_WORDS[hundreds]} hundred"] if hundreds else []
-    if rest in _WORDS and (rest or not hundreds):
-        words.append(_WORDS[rest])
-    elif rest:
-        words.append(f"{_WORDS[rest // 10 * 10]} {_WORDS[rest % 10]}")
-    return " ".join(words)
 
 
 def is_number_word(text: str) -> bool:
@@ -165,14 +149,16 @@ def teen_or_ten(first: int | Decimal, second: int | Decimal) -> bool:
 def decimal_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
     """The number that begins at ``start``, with decimals and thousands, and where it ends.
 
-    Reads "point two five", "zero point five", "one and a half", "half", "two hundred thousand",
-    "0.25" and "200,000". ``None`` if no number begins there. The longest reading is taken.
+    Reads "point two five", "zero point five", "one and a half", "half", "three quarters",
+    "two hundred thousand", "0.25" and "200,000". ``None`` if no number begins there. The longest
+    reading is taken.
     """
     if start >= len(words):
         return None
     first = words[start]
-    if first == "half" or words[start : start + 2] == ["a", "half"]:
-        return Decimal("0.5"), start + (1 if first == "half" else 2)
+    part = _part_at(words, start)
+    if part is not None:
+        return part
     if _DECIMAL.fullmatch(first):
         written = Decimal(first.replace(",", ""))
         if words[start + 1 : start + 2] == ["thousand"]:
@@ -196,8 +182,9 @@ def decimal_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
         if rest is not None and 100 <= rest[0] < 1000 and rest[0] == int(rest[0]):
             return whole + rest[0], rest[1]
         return Decimal(whole), position
-    if words[position : position + 3] == ["and", "a", "half"]:
-        return Decimal(whole or 0) + Decimal("0.5"), position + 3
+    part = _part_at(words, position + 1) if words[position : position + 1] == ["and"] else None
+    if part is not None and part[1] > position + 2:
+        return Decimal(whole or 0) + part[0], part[1]
     if words[position : position + 1] == ["point"]:
         digits, end = _decimals(words, position + 1)
         if digits:
@@ -205,6 +192,24 @@ def decimal_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
         if whole is None:
             return None
     return Decimal(whole or 0), position
+
+
+_PARTS = {
+    ("half",): Decimal("0.5"),
+    ("a", "half"): Decimal("0.5"),
+    ("quarter",): Decimal("0.25"),
+    ("a", "quarter"): Decimal("0.25"),
+    ("three", "quarters"): Decimal("0.75"),
+    ("three", "quarter"): Decimal("0.75"),
+}
+"""Parts of one. "One half" is none: it may as well be "one and a half", half heard."""
+
+
+def _part_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
+    for phrase, value in _PARTS.items():
+        if tuple(words[start : start + len(phrase)]) == phrase:
+            return value, start + len(phrase)
+    return None
 
 
 def _decimals(words: Sequence[str], start: int) -> tuple[str, int]:

@@ -1,20 +1,24 @@
 """The pieces of a tagged document: what means something, and what parts it."""
 
 from dataclasses import dataclass
-
-from spacy.tokens import Doc
+from typing import TYPE_CHECKING
 
 from countersign.hearing.utterance import TALK
 from countersign.meaning.cues import FILLERS, GROUP_WORDS
+from countersign.meaning.medication.amounts import strength_at, volume_at
 from countersign.meaning.numbers import split_run
 from countersign.meaning.words import BREAK, UNKNOWN
+
+if TYPE_CHECKING:
+    from spacy.tokens import Doc
 
 
 @dataclass(frozen=True)
 class Piece:
     """A stretch of the document that means something, or that parts what does.
 
-    ``kind`` is ``item``, ``medication``, ``run``, ``cue``, ``group``, ``pause`` (between
+    ``kind`` is ``item``, ``part`` (of one), ``medication``, ``run`` (of numbers), ``amount`` (a
+    number with its unit, which is never a count), ``cue``, ``group``, ``pause`` (between
     utterances), ``talk`` (speech outside the grammar) or ``stranger`` (a word known to be none of
     ours). ``label`` is the kit id, cue label or group.
     """
@@ -25,16 +29,20 @@ class Piece:
     end: int
 
 
-def pieces_of(doc: Doc) -> list[Piece]:
+def pieces_of(doc: "Doc") -> list[Piece]:
     """The pieces of a document in order; fillers are left out."""
     covered: dict[int, Piece] = {}
     for span in doc.spans["kit"]:
-        kind = "item" if span.label_ == "ITEM" else "medication"
+        kind = span.label_.lower()
         covered[span.start] = Piece(kind, span.id_, span.start, span.end)
     for span in doc.spans["cues"]:
         covered[span.start] = Piece("cue", span.label_, span.start, span.end)
+    amounts = _amounts(doc)
     for span in doc.spans["runs"]:
-        covered[span.start] = Piece("run", "", span.start, span.end)
+        end = min([span.end, *(amount for amount in amounts if amount >= span.start)])
+        covered[span.start] = Piece("run", "", span.start, end)
+    for start, end in amounts.items():
+        covered[start] = Piece("amount", "", start, end)
     found: list[Piece] = []
     position = 0
     while position < len(doc):
@@ -61,12 +69,28 @@ def pieces_of(doc: Doc) -> list[Piece]:
     return found
 
 
-def words_of(doc: Doc, piece: Piece) -> list[str]:
+def _amounts(doc: "Doc") -> dict[int, int]:
+    """Where numbers with a unit begin and end, outside the words of the kit."""
+    words = [token.lower_ for token in doc]
+    taken = {at for span in doc.spans["kit"] for at in range(span.start, span.end)}
+    found: dict[int, int] = {}
+    position = 0
+    while position < len(words):
+        amount = strength_at(words, position) or volume_at(words, position)
+        if amount is None or taken.intersection(range(position, amount[1])):
+            position += 1
+            continue
+        found[position] = amount[1]
+        position = amount[1]
+    return found
+
+
+def words_of(doc: "Doc", piece: Piece) -> list[str]:
     """The words of a piece in lower case."""
     return [token.lower_ for token in doc[piece.start : piece.end]]
 
 
-def numbers_of(doc: Doc, piece: Piece, previous: int | None = None) -> list[int]:
+def numbers_of(doc: "Doc", piece: Piece, previous: int | None = None) -> list[int]:
     """The numbers of a run, after ``previous``."""
     words = [token._.number for token in doc[piece.start : piece.end]]
     return [value for value, _, _ in split_run(words, previous)]

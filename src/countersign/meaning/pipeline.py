@@ -2,7 +2,8 @@
 
 The pipeline is a blank English one with three components of this project. A document is made from
 :class:`~countersign.meaning.words.Token` values, which it keeps in ``doc._.heard``; each component
-adds spans under its own key: ``kit`` (label ``ITEM`` or ``MEDICATION``, the id in ``span_id``),
+adds spans under its own key: ``kit`` (label ``ITEM``, ``MEDICATION`` or
+``PART``, the id in ``span_id``),
 ``cues`` (label from :data:`~countersign.meaning.cues.RULES`) and ``runs``. Spans do not overlap.
 """
 
@@ -18,8 +19,9 @@ from spacy.util import filter_spans
 
 from countersign.kit.model import Item, Kit, Medication
 from countersign.meaning.cues import RULES, patterns
-from countersign.meaning.numbers import HOMOPHONES, cardinal, is_number_word, spell
+from countersign.meaning.numbers import HOMOPHONES, cardinal, is_number_word
 from countersign.meaning.words import Token, pieces
+from countersign.number_words import spell
 
 Doc.set_extension("heard", default=(), force=True)
 DocToken.set_extension("number", default=None, force=True)
@@ -35,12 +37,16 @@ class KitWords:
     """Marks the spoken forms of the kit; the longest form wins."""
 
     def __init__(
-        self, nlp: Language, items: dict[str, list[str]], medications: dict[str, list[str]]
+        self,
+        nlp: Language,
+        items: dict[str, list[str]],
+        medications: dict[str, list[str]],
+        parts: dict[str, list[str]],
     ) -> None:
-        """``items`` and ``medications`` give the spoken forms of each id."""
+        """``items``, ``medications`` and ``parts`` give the spoken forms of each id."""
         self.matcher = PhraseMatcher(nlp.vocab, attr="LOWER")
         self.labels: dict[int, tuple[str, str]] = {}
-        for label, forms in (("ITEM", items), ("MEDICATION", medications)):
+        for label, forms in (("ITEM", items), ("MEDICATION", medications), ("PART", parts)):
             for kit_id, spoken in forms.items():
                 key = f"{label} {kit_id}"
                 self.labels[nlp.vocab.strings.add(key)] = (label, kit_id)
@@ -164,10 +170,14 @@ def _ends(span: Span) -> tuple[int, int]:
 
 @Language.factory("countersign_kit", assigns=["doc.spans"])
 def make_kit_words(
-    nlp: Language, name: str, items: dict[str, list[str]], medications: dict[str, list[str]]
+    nlp: Language,
+    name: str,
+    items: dict[str, list[str]],
+    medications: dict[str, list[str]],
+    parts: dict[str, list[str]],
 ) -> KitWords:
     """The component that marks the words of the kit."""
-    return KitWords(nlp, items, medications)
+    return KitWords(nlp, items, medications, parts)
 
 
 @Language.factory("countersign_cues", requires=["doc.spans"], assigns=["doc.spans"])
@@ -182,12 +192,27 @@ def make_number_runs(nlp: Language, name: str) -> NumberRuns:
     return NumberRuns(nlp)
 
 
+def part_forms(items: Iterable[Item]) -> dict[str, list[str]]:
+    """How the parts of items are said, singular and plural, by part.
+
+    A part that is also the name of an item is left out: the item is meant.
+    """
+    taken = {form for item in items for form in item.spoken}
+    return {
+        part: [form for form in (part, f"{part}s") if form not in taken]
+        for item in items
+        for part in item.parts
+        if part not in taken
+    }
+
+
 @lru_cache(maxsize=16)
 def _pipeline(items: tuple[Item, ...], medications: tuple[Medication, ...]) -> Language:
     nlp = spacy.blank("en")
     forms = {
         "items": {item.id: list(item.spoken) for item in items},
         "medications": {med.id: list(med.spoken) for med in medications},
+        "parts": part_forms(items),
     }
     nlp.add_pipe("countersign_kit", config=forms)
     nlp.add_pipe("countersign_cues")

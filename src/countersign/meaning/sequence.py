@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from countersign.meaning.event import Question, QuestionCode
-from countersign.meaning.numbers import spell, teen_or_ten
+from countersign.meaning.numbers import teen_or_ten
+from countersign.meaning.questions import ask, said
+from countersign.number_words import spell
 
 
 @dataclass(frozen=True)
@@ -18,11 +20,6 @@ class Counted:
     quantity: int
     numbers: tuple[int, ...]
     questions: tuple[Question, ...] = ()
-
-
-def said(number: int) -> str:
-    """The number in words with a capital, for the start of a sentence."""
-    return spell(number).capitalize()
 
 
 def _listed(numbers: Sequence[int]) -> str:
@@ -40,11 +37,6 @@ def _skipped(before: int, after: int) -> Question:
     return Question(code=QuestionCode.NUMBER_SKIPPED, sentence=sentence[0].upper() + sentence[1:])
 
 
-def ask(code: QuestionCode, sentence: str) -> Question:
-    """A question."""
-    return Question(code=code, sentence=sentence)
-
-
 def read_back(numbers: Sequence[int]) -> tuple[int, ...] | None:
     """The numbers once each if a second voice repeated every single one, else ``None``.
 
@@ -57,6 +49,25 @@ def read_back(numbers: Sequence[int]) -> tuple[int, ...] | None:
     if doubled:
         return tuple(numbers[::2])
     return None
+
+
+def _read_back_differs(numbers: Sequence[int]) -> Counted | None:
+    """The count of the first voice where a second one repeated most numbers, but not all."""
+    first, second = numbers[::2], numbers[1::2]
+    agree = sum(a == b for a, b in zip(first, second, strict=False))
+    if len(first) != len(second) or list(first) != list(range(1, len(first) + 1)):
+        return None
+    if agree < 2 or agree <= len(first) - agree:
+        return None
+    questions = [
+        ask(
+            QuestionCode.READ_BACK_DISAGREES,
+            f"{said(counted)} was counted and {spell(repeated)} repeated.",
+        )
+        for counted, repeated in zip(first, second, strict=True)
+        if counted != repeated
+    ]
+    return Counted(first[-1], tuple(first), tuple(questions))
 
 
 def check(numbers: Sequence[int], *, restart: int | None = None) -> Counted:
@@ -73,6 +84,9 @@ def check(numbers: Sequence[int], *, restart: int | None = None) -> Counted:
     numbers = list(numbers)
     if len(numbers) == 1:
         return Counted(numbers[0], tuple(numbers))
+    differs = _read_back_differs(numbers)
+    if differs is not None:
+        return differs
     questions: list[Question] = []
     if len(numbers) == 2 and teen_or_ten(*numbers):
         first, second = numbers

@@ -1,20 +1,28 @@
 """The stream: utterances in, events out, with what is still being said carried along."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
+from typing import TYPE_CHECKING
 
-from spacy.language import Language
-from spacy.tokens import Doc
-
-from countersign.hearing.utterance import Utterance
+from countersign.hearing.utterance import TALK, Silence, Utterance
 from countersign.kit.model import Kit
 from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
-from countersign.meaning.pipeline import pipeline, read_tokens
+from countersign.meaning.medication.read_back import with_latest
+from countersign.meaning.medication.unnamed import unnamed_receipt
 from countersign.meaning.reading import Before, Carried, Read, read
-from countersign.meaning.unnamed import unnamed_receipt
 from countersign.meaning.words import Token, pause, tokens_of
+
+if TYPE_CHECKING:
+    from spacy.tokens import Doc
+
+Tag = Callable[[Iterable[Token]], "Doc"]
+"""Makes the tagged document of some tokens."""
+
+OnOpen = Callable[[tuple[Event, ...]], None]
+"""Called with the events that would be given if nothing more were said; empty if there are none."""
 
 LONGEST_PAUSE_S = 8.0
 """After this silence a count is over. People part sponges for a second or two between numbers; a
@@ -26,46 +34,104 @@ class _Context:
     phase: Phase | None = None
     item: str | None = None
     item_end_s: float = 0.0
+    placed: bool = False
+    """Whether the count of that item had a place."""
+    talked: bool = False
+    """Whether talk was heard since."""
     tokens: tuple[Token, ...] = ()
     """The words of what is still being said."""
     carried: Carried = field(default_factory=Carried)
     doubts: list[Doubt] = field(default_factory=list)
+    medications: tuple[Event, ...] = ()
+    """The last events about medications, as they stand."""
+    after_medication: bool = False
 
     @property
     def before(self) -> Before:
         """What the reader has to know of what was said before."""
-        return Before(self.phase, self.item, self.carried)
+        return Before(
+            self.phase,
+            self.item,
+            self.placed,
+            self.talked,
+            carried=self.carried,
+            medications=self.medications,
+            after_medication=self.after_medication,
+        )
 
 
 def understand(
-    utterances: Iterable[Utterance], kit: Kit, today: date | None = None
+    utterances: Iterable[Utterance | Silence],
+    kit: Kit,
+    today: date | None = None,
+    *,
+    on_open: OnOpen | None = None,
 ) -> Iterator[Event]:
     """The events in a stream of utterances, in the order in which they end.
 
     A count may be spread over several utterances; it is given once it is closed by another item, a
     total, a phase, a verdict, a pause of more than :data:`LONGEST_PAUSE_S`, or the end. ``today``
     is compared with spoken expiries; ``None`` means the current date.
+
+    A stream that goes on for long says when nobody speaks: a :class:`Silence` between two
+    utterances closes what is open once the pause is longer than :data:`LONGEST_PAUSE_S`. It changes
+    no event: the next utterance would have closed the same, only later, so that a stream that is
+    read again from its kept utterances gives the same events.
+
+    ``on_open`` shows what is still open. After each utterance, and after each silence that closed
+    something, it is called with the events that would be given if nothing more were said (usually
+    one, empty if nothing is open); by then the events that the utterance closed have been taken
+    from the iterator. They are provisional: each call replaces the one before, nothing of them may
+    be kept, and what is given later may differ. A live listener does::
+
+        def heard():  # utterances as they end, and time while nobody speaks
+            for part in hear_with_silences(ears, blocks):
+                if isinstance(part, Utterance):
+                    words.append(part)  # silences need not be kept
+                yield part
+
+        for event in understand(heard(), kit, on_open=show):
+            append_event(ledger, case_id, event)
     """
-    nlp = pipeline(kit)
+    # spaCy takes most of a second to load; who only wants the values above does without it
+    from countersign.meaning.pipeline import pipeline, read_tokens
+
+    tag = partial(read_tokens, pipeline(kit))
     day = today if today is not None else date.today()
     context = _Context()
-    for utterance in utterances:
-        if utterance.start_s - context.item_end_s > LONGEST_PAUSE_S:
+    for part in utterances:
+        silent = isinstance(part, Silence)
+        until_s = part.until_s if isinstance(part, Silence) else part.start_s
+        over = bool(context.tokens) and until_s - context.tokens[-1].end_s > LONGEST_PAUSE_S
+        if over:
+            yield from _finish(tag, kit, day, context)
+        if until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
-        if context.tokens and utterance.start_s - context.tokens[-1].end_s > LONGEST_PAUSE_S:
-            yield from _finish(nlp, kit, day, context)
-        yield from _hear(nlp, kit, day, context, utterance)
-    yield from _finish(nlp, kit, day, context)
+        if not isinstance(part, Silence):
+            yield from _hear(tag, kit, day, context, part)
+        if on_open is not None and (over or not silent):
+            on_open(_provisional(tag, kit, day, context))
+    yield from _finish(tag, kit, day, context)
+    if on_open is not None:
+        on_open(())
+
+
+def _provisional(tag: Tag, kit: Kit, day: date, context: _Context) -> tuple[Event, ...]:
+    """What :func:`_finish` would give."""
+    if not context.tokens:
+        return ()
+    found = _events(read(tag(context.tokens), kit, context.before, day))
+    return tuple(attach(event, context.doubts) for event in found)
 
 
 def _hear(
-    nlp: Language, kit: Kit, day: date, context: _Context, utterance: Utterance
+    tag: Tag, kit: Kit, day: date, context: _Context, utterance: Utterance
 ) -> Iterator[Event]:
     joint = (*context.tokens, pause(utterance)) if context.tokens else ()
     heard = (*joint, *tokens_of(utterance.words, utterance.speaker))
     if len(heard) == len(joint):
         return
-    doc = read_tokens(nlp, heard)
+    doc = tag(heard)
     found = read(doc, kit, context.before, day)
     if utterance.alternatives:
         others = [
@@ -73,9 +139,7 @@ def _hear(
                 alternative,
                 _events(
                     read(
-                        read_tokens(
-                            nlp, (*joint, *tokens_of(alternative.words, utterance.speaker))
-                        ),
+                        tag((*joint, *tokens_of(alternative.words, utterance.speaker))),
                         kit,
                         context.before,
                         day,
@@ -91,6 +155,7 @@ def _hear(
     unnamed = unnamed_receipt(utterance, _events(found), day)
     if unnamed is not None:
         yield unnamed
+    context.talked = context.talked or any(word.text == TALK for word in utterance.words)
     if kept == len(found):
         _drop(context)
         return
@@ -100,7 +165,7 @@ def _hear(
     context.doubts = drop_stale(context.doubts, context.tokens[0].start_s)
 
 
-def _cues(doc: Doc) -> list[Cue]:
+def _cues(doc: "Doc") -> list[Cue]:
     heard: tuple[Token, ...] = doc._.heard
     return [
         Cue(heard[span.start].start_s, heard[span.end - 1].end_s, span._.confidence)
@@ -108,9 +173,9 @@ def _cues(doc: Doc) -> list[Cue]:
     ]
 
 
-def _finish(nlp: Language, kit: Kit, day: date, context: _Context) -> Iterator[Event]:
+def _finish(tag: Tag, kit: Kit, day: date, context: _Context) -> Iterator[Event]:
     if context.tokens:
-        for event in _events(read(read_tokens(nlp, context.tokens), kit, context.before, day)):
+        for event in _events(read(tag(context.tokens), kit, context.before, day)):
             yield from _give(context, event)
     _drop(context)
 
@@ -130,6 +195,10 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.phase = None
     if event.kind in (EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL, EventKind.CORRECTION):
         context.item, context.item_end_s = event.item or context.item, event.end_s
+        context.placed = event.place is not None
+        context.talked = False
     else:
         context.item = None
+    context.medications = with_latest(context.medications, event)
+    context.after_medication = event.medication is not None
     yield attach(event, context.doubts)

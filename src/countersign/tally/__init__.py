@@ -1,14 +1,40 @@
 from countersign.tally.build import build_record
-from countersign.tally.record import Act, CountRecord, Decision, Line, LineState, Role, Total
+from countersign.tally.record import (
+    Act,
+    Broken,
+    CountedAt,
+    CountRecord,
+    Decision,
+    Discrepancy,
+    Line,
+    LineState,
+    Notice,
+    NoticeCode,
+    Packed,
+    PhaseCount,
+    Role,
+    SignedException,
+    StepDone,
+    Total,
+)
 from countersign.tally.whole import can_confirm_whole, reasons_against_whole
 
 __all__ = [
     "Act",
+    "Broken",
     "CountRecord",
+    "CountedAt",
     "Decision",
+    "Discrepancy",
     "Line",
     "LineState",
+    "Notice",
+    "NoticeCode",
+    "Packed",
+    "PhaseCount",
     "Role",
+    "SignedException",
+    "StepDone",
     "Total",
     "build_record",
     "can_confirm_whole",

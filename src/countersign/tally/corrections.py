@@ -4,7 +4,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from countersign.meaning.event import Event, EventKind, Spoken
+from countersign.meaning.event import (
+    Event,
+    EventKind,
+    MedicationDetail,
+    Question,
+    QuestionCode,
+    Spoken,
+)
 from countersign.tally.running import TALLIED
 
 _MEDICATION = frozenset({EventKind.RECEIPT, EventKind.LABEL, EventKind.DRAW})
@@ -17,16 +24,20 @@ class Heard:
 
     ``strikes`` and ``struck_by`` are line numbers. ``passed_over`` is the number of a later line
     that the correction may have meant instead. ``in_vain`` marks a correction that found nothing.
+    ``questions`` were asked about the line struck, and about what a correction takes over from it.
     """
 
     kind: EventKind | None
     item: str | None
     quantity: int | Decimal | None
     spoken: Spoken | None
+    place: str | None = None
+    part: str | None = None
     strikes: int | None = None
     struck_by: int | None = None
     passed_over: int | None = None
     in_vain: bool = False
+    questions: tuple[Question, ...] = ()
 
 
 @dataclass
@@ -37,21 +48,30 @@ class _Stacks:
     by_item: dict[str, list[int]] = field(default_factory=dict)
     by_kind: dict[EventKind, list[int]] = field(default_factory=dict)
 
-    def push(self, number: int, line: Heard) -> None:
+    def push(self, number: int, line: Heard, *, again: bool = False) -> None:
+        """Add a line; ``again`` if it may only repeat one before, which is then the one meant."""
         self.every.append(number)
+        if again and line.kind is EventKind.RECEIPT and self._has(line):
+            return
         if line.item is not None:
             self.by_item.setdefault(line.item, []).append(number)
         if line.kind is not None:
             self.by_kind.setdefault(line.kind, []).append(number)
 
+    def _has(self, line: Heard) -> bool:
+        return line.item is None or bool(self.by_item.get(line.item))
+
 
 def follow_corrections(events: Sequence[Event], ignored: frozenset[int]) -> list[Heard]:
     """What every line does, with corrections carried out; ``ignored`` corrections never happened.
 
-    A correction that names an item strikes the last line of that item; one with only a quantity
-    strikes the last count, addition or removal (for a volume, the last medication line); a bare
-    one strikes the last line that has any effect. With a quantity it then stands in for the line
-    it strikes. Struck lines are passed over, so that "strike that" said twice goes back two lines.
+    A correction that names an item strikes the last line of that item, at the place and of the part
+    that it names if there is one; one with only a quantity strikes the last count, addition,
+    removal or breakage; one about a medication (a strength, a volume, a date) the last line about
+    that medication, or about any; a bare one strikes the last line that has any effect. With a
+    quantity or something said of a medication it then stands in for the line it strikes, and takes
+    over what it does not say itself. Struck lines are passed over, so that "strike that" said twice
+    goes back two lines.
     ``ignored`` are the numbers of corrections a person set aside.
     """
     lines: list[Heard] = []
@@ -63,40 +83,52 @@ def follow_corrections(events: Sequence[Event], ignored: frozenset[int]) -> list
         return stack[-1] if stack else None
 
     for number, event in enumerate(events, start=1):
-        line = Heard(event.kind, event.item, event.quantity, event.spoken)
+        line = Heard(event.kind, event.item, event.quantity, event.spoken, event.place, event.part)
         lines.append(line)
         if event.kind is EventKind.CORRECTION:
             line.kind = None
             if number in ignored:
                 continue
-            _correct(number, line, event, lines, stacks, latest)
+            _correct(number, events, lines, stacks, latest)
         if line.kind in _EFFECTIVE:
-            stacks.push(number, line)
+            again = event.medication is not None and event.medication.read_back
+            stacks.push(number, line, again=again)
     return lines
 
 
 def _correct(
     number: int,
-    line: Heard,
-    event: Event,
+    events: Sequence[Event],
     lines: list[Heard],
     stacks: _Stacks,
     latest: Callable[[list[int]], int | None],
 ) -> None:
+    event, line = events[number - 1], lines[number - 1]
     last = latest(stacks.every)
     if event.item is not None:
-        target = latest(stacks.by_item.get(event.item, []))
+        stack = stacks.by_item.get(event.item, [])
+        target = latest(stack)
+        if target is None and event.medication is not None:
+            target = _latest_medication(stacks, latest)
+        if target is not None and (event.place is not None or event.part is not None):
+            target = _latest_there(event, stack, lines) or target
     elif event.verdict is not None:
         target = latest(stacks.by_kind.get(EventKind.VERDICT, []))
+    elif event.medication is not None or (
+        event.quantity is not None and event.unit not in (None, "each")
+    ):
+        target = _latest_medication(stacks, latest)
     elif event.quantity is not None:
-        kinds = TALLIED if event.unit in (None, "each") else _MEDICATION
-        found = (latest(stacks.by_kind.get(kind, [])) for kind in kinds)
+        found = (latest(stacks.by_kind.get(kind, [])) for kind in TALLIED)
         target = max((at for at in found if at is not None), default=None)
+        if event.place is not None or event.part is not None:
+            tallied = [at for at in stacks.every if lines[at - 1].kind in TALLIED]
+            target = _latest_there(event, tallied, lines) or target
     else:
         target = last
     if target is None:
         line.in_vain = True
-        if event.item is not None and event.quantity is not None:
+        if event.item is not None and event.quantity is not None and event.medication is None:
             line.kind = EventKind.COUNT
         return
     struck = lines[target - 1]
@@ -104,7 +136,56 @@ def _correct(
     line.strikes = target
     if target != last:
         line.passed_over = last
-    if event.quantity is not None or event.verdict is not None:
+    if event.medication is not None and struck.kind in _MEDICATION:
+        line.quantity = event.quantity if event.quantity is not None else struck.quantity
+        line.questions = _still_asked(
+            event.medication, (*events[target - 1].questions, *struck.questions)
+        )
+    if event.quantity is not None or event.verdict is not None or event.medication is not None:
         line.kind = struck.kind
         line.item = event.item or struck.item
         line.spoken = event.spoken or struck.spoken
+        line.place = event.place or struck.place
+        line.part = event.part or struck.part
+
+
+def _latest_medication(stacks: _Stacks, latest: Callable[[list[int]], int | None]) -> int | None:
+    found = (latest(stacks.by_kind.get(kind, [])) for kind in _MEDICATION)
+    return max((at for at in found if at is not None), default=None)
+
+
+_ANSWERED = {
+    QuestionCode.STRENGTH_MISSING: "strength",
+    QuestionCode.TEEN_OR_TEN: "volume_ml",
+    QuestionCode.NO_QUANTITY: "volume_ml",
+    QuestionCode.EXPIRY_PAST: "expiry",
+    QuestionCode.EXPIRY_UNREADABLE: "expiry",
+    QuestionCode.NO_ITEM: "name",
+}
+"""What a correction has to say of a medication so that a question is answered."""
+
+
+def _still_asked(said: MedicationDetail, questions: Sequence[Question]) -> tuple[Question, ...]:
+    """The questions about the line struck that what is said now does not answer.
+
+    What a label lacks is asked again by the medication account.
+    """
+    return tuple(
+        question
+        for question in dict.fromkeys(questions)
+        if question.code is not QuestionCode.LABEL_INCOMPLETE
+        and (question.code not in _ANSWERED or getattr(said, _ANSWERED[question.code]) is None)
+    )
+
+
+def _latest_there(event: Event, stack: list[int], lines: list[Heard]) -> int | None:
+    """The last line of an item, not struck, at the place and of the part that was said."""
+    for number in reversed(stack):
+        line = lines[number - 1]
+        if (
+            line.struck_by is None
+            and event.place in (None, line.place)
+            and event.part in (None, line.part)
+        ):
+            return number
+    return None

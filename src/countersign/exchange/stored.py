@@ -1,0 +1,103 @@
+"""A case exactly as the ledger keeps it, and the hash that names that content."""
+
+import json
+from hashlib import sha256
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from countersign.ledger import CaseHistory, Ledger
+from countersign.ledger.reading import case_rows
+
+FORM = "countersign case 1"
+"""Names what is hashed, so that another arrangement can never give the same hash."""
+
+
+class StoredEntry(BaseModel):
+    """One entry. ``at`` is ISO 8601; ``body`` is the JSON text of an event, decision or note."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    seq: int = Field(ge=1)
+    at: str
+    kind: Literal["event", "decision", "note"]
+    body: str
+
+
+class StoredCase(BaseModel):
+    """A case and its entries in their order. ``kit`` is the JSON text of its kit."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    case: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")
+    opened_at: str
+    source: str
+    kit: str
+    kit_sha256: str = Field(pattern=r"^[0-9a-f]{64}$")
+    entries: tuple[StoredEntry, ...] = Field(strict=False)
+
+
+def read_stored(ledger: Ledger, case_id: str) -> StoredCase:
+    """What the ledger keeps of one case; ``BadInput`` when there is no such case."""
+    case, rows = case_rows(ledger, case_id)
+    return StoredCase(
+        case=case.id,
+        opened_at=case.opened_at,
+        source=case.source,
+        kit=case.kit_text,
+        kit_sha256=case.kit_hash,
+        entries=tuple(
+            StoredEntry(seq=row.seq, at=row.at, kind=row.kind, body=row.body) for row in rows
+        ),
+    )
+
+
+def up_to(stored: StoredCase, entries: int) -> StoredCase:
+    """The case as it was when it had so many entries; ``ValueError`` when it never had."""
+    if not 0 <= entries <= len(stored.entries):
+        raise ValueError(f"the case has {len(stored.entries)} entries, not {entries}")
+    return stored.model_copy(update={"entries": stored.entries[:entries]})
+
+
+def history_up_to(history: CaseHistory, stored: StoredCase) -> CaseHistory:
+    """The part of a history that ``stored`` has; the history may have grown since it was read."""
+    kinds = [entry.kind for entry in stored.entries]
+    return history.model_copy(
+        update={
+            "events": history.events[: kinds.count("event")],
+            "decisions": history.decisions[: kinds.count("decision")],
+            "notes": history.notes[: kinds.count("note")],
+            "last_entry": len(kinds),
+        }
+    )
+
+
+def fingerprint(stored: StoredCase) -> str:
+    """SHA-256, in lower-case hexadecimal, of the canonical JSON (RFC 8785) of a case.
+
+    The JSON is an object with ``form``, ``case``, ``opened_at``, ``source``, ``kit_sha256`` and
+    ``entries``, each entry an array of its number, time, kind and body. It names the content; it
+    does not say who wrote it, as a signature would.
+    """
+    return hash_of(
+        {
+            "form": FORM,
+            "case": stored.case,
+            "opened_at": stored.opened_at,
+            "source": stored.source,
+            "kit_sha256": stored.kit_sha256,
+            "entries": [[each.seq, each.at, each.kind, each.body] for each in stored.entries],
+        }
+    )
+
+
+def hash_of(value: object) -> str:
+    """SHA-256 of the canonical JSON of a value made of objects, arrays, texts and whole numbers.
+
+    For values without fractions and with ASCII names, sorted names without spaces are the form of
+    RFC 8785.
+    """
+    text = json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
+    return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

@@ -1,0 +1,1 @@
+"""What is said about medications and solutions: amounts, dates, names, and what is asked."""

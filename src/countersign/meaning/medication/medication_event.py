@@ -1,0 +1,268 @@
+"""Receipts, labels, draws and their corrections: the events about medications and solutions."""
+
+from collections.abc import Collection, Sequence
+from decimal import Decimal
+
+from countersign.hearing.utterance import TALK
+from countersign.meaning.event import (
+    Event,
+    EventKind,
+    MedicationDetail,
+    Question,
+    QuestionCode,
+)
+from countersign.meaning.medication.amounts import strength_at, volume_at
+from countersign.meaning.medication.detail import Said, loose_number, read_medication
+from countersign.meaning.medication.label import label_questions
+from countersign.meaning.medication.solutions import needs_no_strength
+from countersign.meaning.medication.talk import unplaced_number, word_of_talk
+from countersign.meaning.numbers import is_number_word
+from countersign.meaning.pieces import Piece
+from countersign.meaning.questions import ask, doubt
+from countersign.meaning.scene import Scene, low_confidence, make_event
+from countersign.meaning.words import BREAK, UNKNOWN
+
+LEADS = ("RECEIPT", "ADD", "HANDS", "READ_BACK")
+"""Cues that may stand before a medication."""
+
+
+def reach_back(
+    scene: Scene, pieces: Sequence[Piece], index: int, floor: int = 0
+) -> tuple[int, int]:
+    """The first piece that belongs to a medication named at ``index`` and its position.
+
+    A strength or volume may come before the name ("half percent bupivacaine"), and cues before
+    that. Nothing before the token ``floor`` is taken.
+    """
+    name = pieces[index].start
+    tokens = [token.lower_ for token in scene.doc]
+    start = end = name
+    for position in range(name - 1, max(floor - 1, name - 12), -1):
+        if tokens[position] in (BREAK, TALK, UNKNOWN):
+            break
+        taken = strength_at(tokens, position) or volume_at(tokens, position)
+        if taken is None:
+            continue
+        if taken[1] == end and start < end:
+            start = position  # the same, read from further back: "point two five percent"
+            continue
+        if taken[1] > start:
+            continue
+        if all(word in ("of", "the") for word in tokens[taken[1] : start]):
+            start, end = position, taken[1]
+    # a number that no amount takes up is asked about with the medication
+    if (
+        start < name
+        and start > floor
+        and (tokens[start - 1] == "point" or is_number_word(tokens[start - 1]))
+    ):
+        start -= 1
+    first = next(i for i, piece in enumerate(pieces) if piece.end > start)
+    while (
+        first
+        and pieces[first - 1].start >= floor
+        and pieces[first - 1].kind == "cue"
+        and pieces[first - 1].label.startswith(LEADS)
+    ):
+        first -= 1
+        start = pieces[first].start
+    return first, start
+
+
+def joined(scene: Scene, start: int, position: int) -> bool:
+    """Whether a second medication at ``position`` goes with the one whose name ends at ``start``.
+
+    "With", "plus", "in" or the like stands between them, with nothing but amounts after it.
+    """
+    words = [token.lower_ for token in scene.doc[start:position]]
+    joints = [at for at, word in enumerate(words) if word in _JOINTS]
+    if not joints:
+        return False
+    at = joints[-1] + 1
+    while at < len(words):
+        amount = strength_at(words, at) or volume_at(words, at)
+        if amount is not None:
+            at = amount[1]
+        elif words[at] in _BETWEEN:
+            at += 1
+        else:
+            return False
+    return True
+
+
+_JOINTS = frozenset({"with", "plus", "in", "into", "diluted", "to"})
+_BETWEEN = frozenset({"of", "a", "an", "the", "some", "up", BREAK})
+
+
+def medication_event(
+    scene: Scene,
+    start: int,
+    end: int,
+    kind: EventKind,
+    names: dict[int, tuple[str, int]],
+    talk_before: str | None,
+) -> Event | None:
+    """The event of the tokens from ``start`` to ``end``, ``None`` if they were only a mention.
+
+    ``names`` gives, by the position where it begins, the medication id heard and where it ends.
+    """
+    words = [token.lower_ for token in scene.doc[start:end]]
+    shifted = {at - start: (name, stop - start) for at, (name, stop) in names.items()}
+    drawn = kind is EventKind.DRAW
+    said = read_medication(words, shifted, scene.today, scene.kit, drawn=drawn)
+    cues = [span for span in scene.doc.spans["cues"] if start <= span.start < end]
+    starts = [stop for _, stop in shifted.values()]
+    starts += [cue.end - start for cue in cues if cue.label_ == "DRAW"]
+    loose = loose_number(words, starts, said)
+    covered = {at - start for cue in cues for at in range(cue.start, cue.end)}
+    if loose is None:
+        loose = unplaced_number(words, said.known | covered)
+    read_back = any(cue.label_ == "READ_BACK" for cue in cues)
+    cued = any(cue.label_ == "RECEIPT" for cue in cues)
+    detail = said.detail.model_copy(update={"read_back": True}) if read_back else said.detail
+    match kind:
+        case EventKind.LABEL:
+            asked = _about_label(scene, detail, loose)
+        case EventKind.DRAW:
+            asked = _about_draw(detail, loose)
+        case EventKind.CORRECTION:
+            asked = _about_correction(detail, loose)
+        case _:
+            asked = _about_receipt(scene, detail, loose, cued=cued, talk_before=talk_before)
+    if asked is None:
+        return None
+    if read_back and any(cue.label_ == "READ_BACK" and cue.start == start for cue in cues):
+        asked = [q for q in asked if q.code not in _ASKED_ALREADY]
+    if not _in_order(said, cued=cued):
+        asked += _about_talk(scene, detail, words, said.known | covered, talk_before)
+    matter = [start + position for position in said.positions]
+    # the event ends with the last word that said something
+    last = max([*matter, start, *(cue.end - 1 for cue in cues if cue.label_ == "READ_BACK")]) + 1
+    while last < end and words[last - start] not in (BREAK, TALK, UNKNOWN):
+        last += 1
+    volume = detail.volume_ml
+    return make_event(
+        scene,
+        start,
+        last,
+        kind=kind,
+        item=detail.name,
+        quantity=volume,
+        unit="mL" if volume is not None else None,
+        medication=detail,
+        questions=[*said.questions, *asked, *low_confidence(scene, matter)],
+        matter=matter or range(start, last),
+    )
+
+
+_ASKED_ALREADY = (QuestionCode.STRENGTH_MISSING, QuestionCode.LABEL_INCOMPLETE)
+"""What was asked about the line that a read-back repeats."""
+
+
+# What has to be asked about each kind; ``None`` where it is no event
+
+
+def _about_label(
+    scene: Scene, detail: MedicationDetail, loose: Decimal | None
+) -> list[Question] | None:
+    if detail.name is None and detail.container is None and detail.strength is None:
+        return None
+    asked = label_questions(detail, diluent_known=needs_no_strength(scene.kit, detail.name))
+    return asked if loose is None else [*asked, _unit_missing(loose)]
+
+
+def _about_draw(detail: MedicationDetail, loose: Decimal | None) -> list[Question] | None:
+    if detail.volume_ml is None and detail.name is None and loose is None:
+        return None
+    asked = []
+    if loose is not None:
+        asked.append(_unit_missing(loose))
+    elif detail.volume_ml is None:
+        asked.append(ask(QuestionCode.NO_QUANTITY, "A draw was heard, but no volume."))
+    if detail.name is None:
+        sentence = "A draw was heard, but not of which medication."
+        asked.append(ask(QuestionCode.NO_ITEM, sentence))
+    return asked
+
+
+def _about_correction(detail: MedicationDetail, loose: Decimal | None) -> list[Question] | None:
+    asked = []
+    if loose is not None:
+        asked.append(_unit_missing(loose))
+    elif detail == MedicationDetail():
+        return None
+    amount = detail.volume_ml is not None or detail.strength is not None
+    if detail.name is not None and not amount:
+        sentence = "Another medication was named; it is not clear whether the rest stays."
+        asked.append(ask(QuestionCode.UNCLEAR_CORRECTION, sentence))
+    return asked
+
+
+def _about_receipt(
+    scene: Scene,
+    detail: MedicationDetail,
+    loose: Decimal | None,
+    *,
+    cued: bool,
+    talk_before: str | None,
+) -> list[Question] | None:
+    amount = detail.volume_ml is not None or detail.strength is not None
+    said_more = detail.expiry or detail.additive or detail.lot or detail.expiry_time
+    if not (amount or said_more or cued or loose is not None):
+        return None
+    sure = cued or (detail.strength and detail.expiry)
+    if talk_before == "stranger" and not sure and not amount:
+        return None  # an amount of a medication is never passed over without a question
+    asked = []
+    if loose is not None:
+        asked.append(_unit_missing(loose))
+    if detail.name is None:
+        sentence = "The amounts of a medication were heard, but not its name."
+        asked.append(ask(QuestionCode.NO_ITEM, sentence))
+    lacking = []
+    if (
+        detail.name is not None
+        and detail.strength is None
+        and not needs_no_strength(scene.kit, detail.name)
+    ):
+        lacking.append(detail.name)
+    if detail.additive is not None and detail.additive_strength is None:
+        lacking.append(detail.additive)
+    for name in lacking:
+        sentence = f"No strength was heard for {_medication_label(scene, name)}."
+        asked.append(ask(QuestionCode.STRENGTH_MISSING, sentence))
+    return asked
+
+
+def _in_order(said: Said, *, cued: bool) -> bool:
+    """Whether so much of a label was said that words around it do not make it talk."""
+    detail = said.detail
+    return cued or bool(detail.strength and detail.expiry)
+
+
+def _about_talk(
+    scene: Scene,
+    detail: MedicationDetail,
+    words: Sequence[str],
+    known: Collection[int],
+    talk_before: str | None,
+) -> list[Question]:
+    """The question for an amount that stands in one utterance with words of other talk."""
+    heard = _medication_label(scene, detail.name)
+    heard = heard[:1].upper() + heard[1:]
+    if talk_before is not None:
+        return [doubt(f"{heard} was heard amid other talk; it may not be meant for the record.")]
+    word = word_of_talk(words, known)
+    if word is None:
+        return []
+    beside = "other talk" if word in (TALK, UNKNOWN) else f"“{word}”"
+    return [doubt(f"{heard} was heard beside {beside}; it may not be meant for the record.")]
+
+
+def _unit_missing(number: Decimal) -> Question:
+    sentence = f"The number {number} was heard, but not its unit."
+    return ask(QuestionCode.NO_QUANTITY, sentence)
+
+
+def _medication_label(scene: Scene, medication: str | None) -> str:
+    return "the medication" if medication is None else scene.kit.medication(medication).label

@@ -1,0 +1,93 @@
+"""Beginning and ending what is put together: clauses that open and close, events that are done."""
+
+from collections.abc import Sequence
+
+from countersign.meaning.event import Event, EventKind, Question, Spoken
+from countersign.meaning.pieces import words_of
+from countersign.meaning.questions import doubt
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.count_event import count_event
+from countersign.meaning.reading.state import REPEAT_S, Carried, Read, State, cue_at, talk_before
+from countersign.meaning.scene import low_confidence, make_event
+
+
+def open_clause(state: State, index: int) -> Clause:
+    """Begin a count at a piece, under the verb that stands before it."""
+    piece = state.pieces[index]
+    clause = Clause(start=piece.start, carry=piece.start, before=talk_before(state, index))
+    if state.verb is not None:
+        clause.kind, clause.verb = state.verb.kind, state.verb.kind is not EventKind.COUNT
+        clause.place = state.verb.place
+        state.last_placed = state.last_placed or clause.place is not None
+        clause.before = state.verb.before
+        if state.verb.used:
+            clause.outside = state.verb.kind
+        else:
+            clause.start = clause.carry = state.verb.start
+        if state.verb.question is not None:
+            clause.questions.append(state.verb.question)
+        state.verb.used = True
+    elif clause.before == "talk" and cue_at(state, index - 2, "ADD verb", "REMOVE verb"):
+        # "adding <talk> laps": what stood between was not understood
+        adds = cue_at(state, index - 2, "ADD")
+        clause.kind = EventKind.ADDITION if adds else EventKind.REMOVAL
+        clause.tried = True
+        clause.start = clause.carry = state.pieces[index - 2].start
+        spoken = " ".join(words_of(state.doc, state.pieces[index - 2]))
+        clause.questions.append(doubt(f"Talk was heard after “{spoken}”; it may be about that."))
+    if state.carried is not None and clause.start <= state.pieces[0].start:
+        clause.before = state.carried.talk or clause.before
+        clause.soft = state.carried.soft
+        clause.questions += state.carried.questions
+        state.carried = None
+    state.clause = clause
+    return clause
+
+
+def close(state: State, *, still_open: bool = False) -> None:
+    """End the count that is put together; ``still_open`` if more speech may belong to it."""
+    clause, state.clause = state.clause, None
+    if clause is None:
+        return
+    if clause.displaced is not None:
+        finish(state, clause.displaced, still_open=still_open)
+        labels = {piece.label for piece in (clause.displaced.item, clause.item) if piece}
+        if len(labels) == 1 and not clause.has_numbers:
+            return  # only said again
+    finish(state, clause, still_open=still_open)
+
+
+def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
+    """Make the event of a clause."""
+    event = count_event(state.scene, clause)
+    if event is not None and _repeats(state, event):
+        question = doubt("The same was heard just before; this may only repeat it.")
+        clause.questions.append(question)
+        event = event.model_copy(update={"questions": (*event.questions, question)})
+    in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
+    place = clause.place if clause.outside is not None else None
+    asked = tuple(clause.questions)
+    carried = Carried(clause.outside, clause.before, clause.soft, place, asked)
+    if event is not None or (still_open and not in_talk):
+        state.done.append(Read(event, still_open, clause.carry, carried))
+
+
+def _repeats(state: State, event: Event) -> bool:
+    """Whether the same was added or removed just before: it may be done twice, or said twice."""
+    before = state.done[-1].event if state.done else None
+    if before is None or event.kind not in (EventKind.ADDITION, EventKind.REMOVAL):
+        return False
+    fields = ("kind", "item", "quantity", "spoken", "place")
+    if any(getattr(event, field) != getattr(before, field) for field in fields):
+        return False
+    return event.spoken is not Spoken.PACK and event.start_s - before.end_s <= REPEAT_S
+
+
+def emit(
+    state: State, start: int, end: int, *, questions: Sequence[Question] = (), **values: object
+) -> None:
+    """Add a complete event of the tokens from ``start`` to ``end``; ``values`` are its fields."""
+    positions = range(start, end)
+    asked = [*questions, *low_confidence(state.scene, positions)]
+    event = make_event(state.scene, start, end, matter=positions, questions=asked, **values)
+    state.done.append(Read(event, False, start))

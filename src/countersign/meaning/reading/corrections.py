@@ -1,0 +1,148 @@
+"""Corrections: "strike that", "no, nine", "I mean five laps"."""
+
+from dataclasses import replace
+
+from countersign.meaning.event import EventKind, Question, QuestionCode
+from countersign.meaning.pieces import numbers_of, words_of
+from countersign.meaning.questions import ask, doubt
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.medications import (
+    medication_corrected,
+    on_medication_correction,
+)
+from countersign.meaning.reading.names import cut_name
+from countersign.meaning.reading.packs import pack_at
+from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+
+
+def on_correction(state: State, index: int) -> int:
+    """A correction: of the last line as a whole, or with the item or number now meant."""
+    medication = medication_corrected(state, index, after=state.after_medication)
+    if medication is not None:
+        return on_medication_correction(state, index, medication)
+    cue = state.pieces[index]
+    soft = cue.label == "MEAN soft"
+    strike = cue.label == "STRIKE"
+    at = index + 1
+    # "no, I mean", "strike that, correction": one correction
+    while cue_at(state, at, "MEAN", "STRIKE"):
+        strike = strike or state.pieces[at].label == "STRIKE"
+        soft = soft and state.pieces[at].label == "MEAN soft"
+        at += 1
+    if soft:
+        if not _soft_one_corrects(state, index, at):
+            # "no needles were lost": the word is talk
+            return at - 1 if kind_at(state, at - 1) == "stranger" else at
+    elif kind_at(state, at) not in ("run", "item") and not cue_at(state, at, "PACK", "PAIR"):
+        _without_matter(state, index, at, strike=strike)
+        return at
+    asked = _about_other_item(state, at)
+    corrected = state.clause.item if state.clause is not None else None
+    doubted = cut_name(state.scene, corrected) if corrected is not None else []
+    close(state)
+    clause = Clause(start=cue.start, carry=cue.start, kind=EventKind.CORRECTION, verb=True)
+    clause.end = state.pieces[at - 1].end
+    clause.questions += asked
+    if state.carried is not None and cue.start <= state.pieces[0].start:
+        clause.questions += state.carried.questions
+        state.carried = None
+    if not _item_ahead(state, at):
+        clause.inherited = state.last_item
+        clause.questions += doubted
+        if _talk_since_item(state, index):
+            sentence = "Other talk was heard since the last count; this may correct that."
+            clause.questions.append(ask(QuestionCode.UNCLEAR_CORRECTION, sentence))
+    state.clause = clause
+    return at
+
+
+def _soft_one_corrects(state: State, index: int, at: int) -> bool:
+    """Whether "no", "sorry" and the like correct something: what follows has to fit.
+
+    ``at`` is the piece after them.
+    """
+    same = state.clause is not None or state.last_item is not None
+    then = kind_at(state, at + 1)
+    match kind_at(state, at):
+        case "run":
+            single = numbers_of(state.doc, state.pieces[at]) == [1]
+            clean = then in ("end", "item", "pause") or (
+                then == "cue" and not cue_at(state, at + 1, "MORE")
+            )
+            return clean and (same or (not single and (then == "item" or not index)))
+        case "item":
+            counted = then == "run"
+            in_talk = talk_before(state, index) is not None
+            if same and not in_talk and (counted or then in ("end", "pause")):
+                return True
+            if not counted:
+                state.pieces[at - 1] = replace(state.pieces[index], kind="stranger")
+    return False
+
+
+def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
+    """A correction that does not say what is now meant."""
+    cue = state.pieces[index]
+    follows = kind_at(state, at)
+    if strike:
+        if follows == "stranger":
+            return  # "scratch that itch"
+        questions = []
+        if kind_at(state, index - 1) in ("run", "talk"):
+            # the end of a count can sound like it: "ten eleven", "cancel that"
+            heard = " ".join(words_of(state.doc, cue))
+            sentence = (
+                f"“{heard}” was heard in one breath with what came before; it may be part of it."
+            )
+            questions = [ask(QuestionCode.UNCLEAR_CORRECTION, sentence)]
+        close(state)
+        end = state.pieces[at - 1].end
+        emit(state, cue.start, end, kind=EventKind.CORRECTION, questions=questions)
+    elif "correction" in words_of(state.doc, cue) and follows in ("end", "pause", "talk"):
+        close(state)
+        sentence = "A correction was said, but not what is now meant."
+        question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)
+        emit(state, cue.start, cue.end, kind=EventKind.CORRECTION, questions=[question])
+
+
+def _talk_since_item(state: State, index: int) -> bool:
+    """Whether something that was not understood stands between a correction and the last item."""
+    at = index - 1
+    while at >= 0:
+        if state.pieces[at].kind in ("item", "medication"):
+            after = state.pieces[at + 1] if kind_at(state, at + 1) == "talk" else None
+            return after is not None and state.clause is not None and not state.clause.has_numbers
+        if state.pieces[at].kind == "talk":
+            return True
+        at -= 1
+    return state.talk_before
+
+
+def _about_other_item(state: State, index: int) -> list[Question]:
+    """Ask both lines where a correction names another item: one of them was heard wrong, or said
+    wrong.
+    """
+    ahead = index if kind_at(state, index) == "item" else index + 1
+    packed = pack_at(state, index)
+    if packed is not None:
+        ahead = packed[1]
+    corrected = state.last_item
+    if corrected is None or kind_at(state, ahead) != "item":
+        return []
+    named = state.pieces[ahead].label
+    if named == corrected:
+        return []
+    names = state.kit.item(corrected).label, state.kit.item(named).label
+    question = doubt(f"{names[0]} was corrected to {names[1]}; one of them may be heard wrong.")
+    if state.clause is not None and state.clause.item is not None:
+        state.clause.questions.append(question)
+    return [question]
+
+
+def _item_ahead(state: State, index: int) -> bool:
+    """Whether the correction itself names an item."""
+    if kind_at(state, index) == "item":
+        return True
+    _, following = pack_at(state, index) or (None, index + 1)
+    return kind_at(state, following) == "item"

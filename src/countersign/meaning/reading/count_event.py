@@ -1,0 +1,233 @@
+"""The event that a count becomes, with everything that has to be asked about it."""
+
+from collections.abc import Sequence
+
+from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
+from countersign.meaning.numbers import HOMOPHONES, split_run
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import ask, doubt, said
+from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, Number, clause_numbers
+from countersign.meaning.reading.names import amid_much_talk, cut_name, several_of_one
+from countersign.meaning.reading.packs import pack_quantity
+from countersign.meaning.reading.places import settle_place
+from countersign.meaning.reading.state import REPEAT_S
+from countersign.meaning.scene import Scene, label, low_confidence, make_event, plural
+from countersign.meaning.sequence import Counted, check, total_disagrees
+from countersign.number_words import spell
+
+_NEEDS_NO_NUMBER = (EventKind.SET_UP, EventKind.CORRECTION)
+
+_MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
+
+BLADE_SIZES = frozenset({10, 11, 12, 15, 20, 21, 22, 23})
+"""Numbers that name scalpel blades (common practice, no source)."""
+
+
+def count_event(scene: Scene, clause: Clause) -> Event | None:
+    """The event of a clause, ``None`` where it was no count but something said in passing."""
+    numbers = _without_read_back(scene, clause, clause_numbers(scene, clause))
+    totals = [entry for entry in clause.entries if entry.label == "total"]
+    if clause.total_next and not numbers and not totals and clause.item is None:
+        return None
+    values = [number.value for number in numbers]
+    counted = check(values, restart=_restart_at(clause, numbers)) if values else None
+    of_place = settle_place(scene, clause)
+    if not _plausible(scene, clause, values, bool(totals), counted):
+        return None
+    questions = [*clause.questions, *of_place]
+    quantity: int | None = None
+    spoken: Spoken | None = None
+    sequence: tuple[int, ...] = ()
+    matter: list[int] = []
+    if clause.item is not None:
+        matter += range(clause.item.start, clause.item.end)
+    if counted is not None:
+        quantity = counted.quantity
+        spoken = Spoken.SEQUENCE if len(counted.numbers) > 1 else Spoken.TOTAL
+        questions += _about_sequence(clause, counted)
+        sequence = counted.numbers if spoken is Spoken.SEQUENCE else ()
+        # in an unbroken sequence the order proves every number but the last
+        for number in numbers if counted.questions else numbers[-1:]:
+            matter += range(number.start, number.end)
+        last = numbers[-1]
+        if last.piece.kind == "pack" and len(numbers) == 1:
+            quantity, spoken, more = pack_quantity(scene, clause.item, last.piece)
+            questions += more
+    in_one_breath = not any(entry.kind == "pause" for entry in clause.entries)
+    if clause.number_first and len(values) == 2 and values[0] == values[1] and in_one_breath:
+        # a second voice would come after a pause; without one, half a name was heard as a number
+        sentence = f"{said(values[0])} was heard twice before the item."
+        questions.append(ask(QuestionCode.NUMBER_REPEATED, sentence))
+    if clause.cut_off and sequence and not totals:
+        sentence = f"{said(sequence[-1])} was followed at once by talk; a number may be missing."
+        questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
+    for entry in totals:
+        matter += range(entry.start, entry.end)
+        said_total = numbers_of(scene.doc, entry)
+        if not said_total:
+            continue
+        if quantity is None:
+            quantity, spoken = said_total[-1], Spoken.TOTAL
+        elif said_total[-1] != quantity:
+            questions.append(total_disagrees(quantity, said_total[-1]))
+    questions += _homophones(scene, matter)
+    questions += _missing(scene, clause, quantity)
+    if clause.before == "talk" and clause.number_first and len(values) == 1:
+        heard = said(quantity or 0)
+        questions.append(doubt(f"{heard} was heard amid other talk; it may not be a count."))
+    elif clause.before == "talk" and clause.cut_off and not sequence:
+        heard = said(quantity or 0)
+        questions.append(doubt(f"{heard} was heard between other talk; it may not be a count."))
+    if clause.after == "stranger" and not clause.number_first and values and not totals:
+        heard = said(values[-1])
+        questions.append(doubt(f"{heard} was followed by other talk; it may be part of that."))
+    if counted is not None and clause.item is not None:
+        questions += _number_in_name(scene, clause, clause.item, counted)
+    if clause.item is not None:
+        # the talk beside a name is not kept with an open count, so that its questions are
+        beside = [*cut_name(scene, clause.item), *amid_much_talk(scene, clause)]
+        clause.questions += beside
+        questions += beside
+        if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
+            questions += several_of_one(scene, clause.item, quantity)
+    questions += low_confidence(scene, matter)
+    end = max([clause.end, *(position + 1 for position in matter)])
+    return make_event(
+        scene,
+        clause.start,
+        end,
+        kind=clause.kind,
+        item=clause.item.label if clause.item else clause.inherited,
+        quantity=quantity,
+        unit="each" if quantity is not None else None,
+        spoken=spoken,
+        sequence=sequence,
+        place=clause.place,
+        part=clause.part,
+        matter=matter or range(clause.start, end),
+        questions=questions,
+    )
+
+
+def _without_read_back(scene: Scene, clause: Clause, numbers: list[Number]) -> list[Number]:
+    """The numbers less a last one that only repeats the end of a run: "… four five | five".
+
+    Where each number is an utterance of its own, the same one again may be the next thing.
+    """
+    if len(numbers) < 3 or numbers[-1].value != numbers[-2].value:
+        return numbers
+    last, before = numbers[-1], numbers[-2]
+    values = [number.value for number in numbers[:-1]]
+    in_run = sum(number.piece == before.piece for number in numbers) > 1
+    apart = any(e.kind == "pause" and before.end <= e.start < last.start for e in clause.entries)
+    gap = scene.heard[last.start].start_s - scene.heard[before.end - 1].end_s
+    ordered = values == list(range(1, len(values) + 1))
+    return numbers[:-1] if in_run and apart and ordered and gap <= REPEAT_S else numbers
+
+
+def _restart_at(clause: Clause, numbers: Sequence[Number]) -> int | None:
+    """The first number after the last "start over"."""
+    restarts = [entry.start for entry in clause.entries if entry.kind == "restart"]
+    if not restarts:
+        return None
+    return next((i for i, number in enumerate(numbers) if number.start > restarts[-1]), None)
+
+
+# Whether it was a count
+
+
+def _plausible(
+    scene: Scene, clause: Clause, values: list[int], totalled: bool, counted: Counted | None
+) -> bool:
+    """Whether a clause is a count and not something said in passing."""
+    ordinary = (clause.before, clause.after)
+    from_one = bool(values) and values[0] == 1 and len(values) >= SHORTEST_SEQUENCE
+    if clause.kind is EventKind.CORRECTION:
+        return bool(values) or clause.item is not None
+    if clause.item is None:
+        if totalled or (clause.inherited is not None and bool(values)):
+            return True
+        if clause.kind in _MOVED and clause.verb and values and clause.after == "talk":
+            return True  # "adding five <talk>": the item was not understood
+        rising = values == list(range(2, len(values) + 2)) and len(values) >= SHORTEST_SEQUENCE
+        if not (from_one or rising) or clause.kind is not EventKind.COUNT:
+            return False
+        if counted is None or counted.numbers[0] > 2:
+            return False
+        return not (len(values) == SHORTEST_SEQUENCE and "stranger" in ordinary)
+    if clause.kind is EventKind.SET_UP:
+        return "stranger" not in ordinary
+    if not values and not totalled:
+        return _attempted(scene, clause, clause.item)
+    if from_one or totalled:
+        return True
+    if clause.verb and clause.before != "stranger":
+        # "passing off five laps now doctor": the verb carries it
+        return True
+    if clause.before == "stranger":
+        return False
+    if clause.after == "stranger":
+        return len(values) > 1 or (
+            not clause.number_first and scene.phase is not None and plural(scene, clause.item)
+        )
+    return True
+
+
+def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
+    """Whether an item without a number was a try at counting it."""
+    if clause.soft or "stranger" in (clause.before, clause.after):
+        return False
+    if clause.kind in (EventKind.ADDITION, EventKind.REMOVAL):
+        return plural(scene, item)
+    if clause.tried and clause.before != "stranger" and plural(scene, item):
+        return True
+    if clause.total_next:
+        return True
+    if clause.kind is EventKind.COUNT and "talk" in (clause.before, clause.after):
+        return scene.phase is not None and clause.before is None
+    return scene.phase is not None or plural(scene, item)
+
+
+# What has to be asked
+
+
+def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:
+    if clause.kind is not EventKind.CORRECTION:
+        return list(counted.questions)
+    return [q for q in counted.questions if q.code is not QuestionCode.SEQUENCE_START]
+
+
+def _homophones(scene: Scene, matter: Sequence[int]) -> list[Question]:
+    tokens = [scene.doc[position] for position in matter]
+    return [
+        doubt(f"“{token.text}” was heard and taken for {spell(HOMOPHONES[token.lower_])}.")
+        for token in tokens
+        if token._.unproven
+    ]
+
+
+def _missing(scene: Scene, clause: Clause, quantity: int | None) -> list[Question]:
+    """Questions for what a count lacks: its number or its item."""
+    if clause.item is not None:
+        if quantity is None and not clause.soft and clause.kind not in _NEEDS_NO_NUMBER:
+            sentence = f"{label(scene, clause.item)} was heard, but no number."
+            return [ask(QuestionCode.NO_QUANTITY, sentence)]
+        return []
+    if clause.inherited is not None:
+        return []
+    if clause.kind is EventKind.CORRECTION:
+        return []
+    what = "A number" if quantity is None else said(quantity)
+    return [ask(QuestionCode.NO_ITEM, f"{what} was heard, but not of what.")]
+
+
+def _number_in_name(scene: Scene, clause: Clause, item: Piece, counted: Counted) -> list[Question]:
+    """ "eight nine ten blades": the number may be the last of the count or part of a name."""
+    words = words_of(scene.doc, item)
+    if words[-1] == "blade" and clause.number_first and counted.quantity in BLADE_SIZES:
+        heard = said(counted.quantity)
+        return [doubt(f"{heard} may be the blade's size and not how many there are.")]
+    values = [value for value, _, _ in split_run([words[0]])]
+    if clause.number_first and len(counted.numbers) > 1 and values == [counted.quantity + 1]:
+        return [doubt(f"Heard {spell(counted.quantity)}; it could be {spell(values[0])}.")]
+    return []

@@ -1,0 +1,178 @@
+"""Numbers: which count a number belongs to, and when it begins a new one."""
+
+from dataclasses import replace
+
+from countersign.meaning.event import EventKind
+from countersign.meaning.pieces import Piece, numbers_of
+from countersign.meaning.questions import doubt, said
+from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
+from countersign.meaning.reading.closing import close, open_clause
+from countersign.meaning.reading.meanwhile import settle
+from countersign.meaning.reading.packs import pack_at, pack_is_said
+from countersign.meaning.reading.places import OFF_FIELD, inherit_item
+from countersign.meaning.reading.read_back import disagrees, reads_back
+from countersign.meaning.reading.state import State, cue_at, kind_at
+from countersign.meaning.reading.talk import hear_talk, number_in_passing
+from countersign.meaning.scene import label
+from countersign.number_words import spell
+
+
+def on_number(state: State, index: int) -> int:
+    """A run of numbers, or a pack."""
+    piece, following = pack_at(state, index) or (state.pieces[index], index + 1)
+    clause = state.clause
+    if clause is not None and clause.kind is EventKind.CORRECTION and not clause.has_numbers:
+        clause.entries.append(piece)
+        clause.end = piece.end
+        return following
+    if clause is not None and piece.kind == "run":
+        if reads_back(state, clause, index):
+            last = following - (kind_at(state, following) != "item")
+            clause.end = state.pieces[last].end
+            return last + 1
+        again = disagrees(state, clause, index)
+        if again is not None and kind_at(state, following) == "item":
+            state.doubt = again
+        elif again is not None:
+            clause.questions.append(again)
+    if number_in_passing(state, index, piece, following):
+        state.pieces[index] = replace(state.pieces[index], kind="stranger")
+        hear_talk(state, piece)
+        return following
+    if cue_at(state, following, "MORE") and kind_at(state, following + 1) in ("item", "run"):
+        # "ten more laps": the word between makes it an addition
+        close(state)
+        clause = open_clause(state, index)
+        clause.kind, clause.verb = EventKind.ADDITION, True
+        clause.entries.append(piece)
+        clause.end = piece.end
+        return following + 1
+    if clause is not None and clause.displaced is not None:
+        clause = settle(state, clause, piece)
+    if clause is not None and _starts_anew(state, clause, index, piece, following):
+        close(state)
+        clause = None
+    if clause is None:
+        clause = open_clause(state, index)
+        if state.doubt is not None:
+            clause.questions.append(state.doubt)
+            state.doubt = None
+    _take(state, clause, piece)
+    if piece.label.startswith("bag "):
+        if kind_at(state, following) != "item":
+            inherit_item(state, clause)
+        clause.place, clause.place_closes = clause.place or OFF_FIELD, True
+        state.last_placed = True
+    return following
+
+
+def on_pack(state: State, index: int) -> int:
+    """A pack without a number before it."""
+    return on_number(state, index) if pack_is_said(state, index) else index + 1
+
+
+def _take(state: State, clause: Clause, piece: Piece) -> None:
+    """Add a number to a clause."""
+    if clause.total_next:
+        piece = replace(piece, label="total") if piece.kind == "run" else piece
+        clause.total_next = False
+    named_in_talk = "stranger" in (clause.before, clause.after) and not clause.verb
+    if clause.item is not None and not clause.has_numbers and named_in_talk:
+        named = f"{label(state.scene, clause.item)} was named in talk"
+        clause.questions.append(doubt(f"{named}; the numbers may be of something else."))
+    clause.entries.append(piece)
+    clause.after, clause.cut_off = None, False
+    clause.end = piece.end
+
+
+def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, following: int) -> bool:
+    """Whether a number belongs to a new clause and not to the open one."""
+    if clause.total_next:
+        return False
+    if clause.place_closes:
+        return not _counts_out(state, clause, piece, following)
+    counted = clause_numbers(state.scene, clause)
+    last = counted[-1].value if counted else None
+    first = (numbers_of(state.doc, piece, last) or [0])[0] if piece.kind == "run" else 0
+    continues = last is not None and first == last + 1
+    length = len(numbers_of(state.doc, piece))
+    next_item = kind_at(state, following) in ("item", "part")
+    item_counts_on = next_item and kind_at(state, following + 1) == "run"
+    if clause.talked:
+        if continues and next_item and length == 1 and not item_counts_on:
+            return _belongs_to_either(state, clause, first)
+        alone = kind_at(state, index - 1) == "pause" and kind_at(state, following) in (
+            "pause",
+            "end",
+        )
+        hidden = clause.after == "talk" and clause.item is not None and not next_item
+        if last is not None and first > last + 1 and (alone or hidden):
+            sentence = f"{said(first)} was heard after other talk, and {spell(last)} before it."
+            clause.questions.append(doubt(sentence))
+        if _goes_on_after_talk(clause, last, numbers_of(state.doc, piece), next_item=next_item):
+            return False
+        return not continues and _starts_after_talk(state, clause, first, length, next_item)
+    if clause.item is None:
+        # "no eleven | twelve kellys"
+        corrects = clause.kind is EventKind.CORRECTION and clause.has_numbers
+        return corrects and next_item and kind_at(state, index - 1) == "pause"
+    if clause.number_first:
+        return next_item
+    paused = kind_at(state, index - 1) == "pause"
+    if not clause.has_numbers:
+        again = next_item and state.pieces[following].label == clause.item.label
+        return next_item and paused and not (item_counts_on or again)
+    if not (next_item and paused) or item_counts_on:
+        return False
+    if length == 1 and not (continues and len(counted) > 1):
+        return True
+    if continues and length == 1:
+        return _belongs_to_either(state, clause, first)
+    return not continues
+
+
+def _counts_out(state: State, clause: Clause, piece: Piece, following: int) -> bool:
+    """Whether what was said to be in a bag is now counted one by one."""
+    if clause.entries[-1].kind != "pause" or not any(e.kind == "pack" for e in clause.entries):
+        return False
+    numbers = numbers_of(state.doc, piece)
+    return numbers[:2] == [1, 2] and kind_at(state, following) != "item"
+
+
+def _belongs_to_either(state: State, clause: Clause, first: int) -> bool:
+    """ "… six seven | eight laps": one more of the first, or eight of the second."""
+    question = doubt(f"{said(first)} may belong to the item before it or after it.")
+    clause.questions.append(question)
+    state.doubt = question
+    return True
+
+
+def _goes_on_after_talk(
+    clause: Clause, last: int | None, numbers: list[int], *, next_item: bool
+) -> bool:
+    """Whether rising numbers after talk belong to the count before it: the talk hides the others.
+
+    "blade one <talk> three four five", "hypo <talk> two three".
+    """
+    if clause.after != "talk" or clause.item is None or next_item:
+        return False
+    if last is None:
+        return numbers[:1] == [2]
+    rising = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else False
+    return rising and len(numbers) > 1 and numbers[0] > last + 1
+
+
+def _starts_after_talk(
+    state: State, clause: Clause, first: int, length: int, next_item: bool
+) -> bool:
+    """Whether numbers that do not go on after talk begin a new clause."""
+    from_one = first == 1 and length >= SHORTEST_SEQUENCE
+    if clause.item is not None and not clause.has_numbers:
+        if from_one and not next_item:
+            between = f"between {label(state.scene, clause.item)} and its numbers"
+            clause.questions.append(doubt(f"Talk was heard {between}."))
+            return False
+        clause.tried = True
+    elif clause.has_numbers and from_one:
+        return next_item  # started again after an interruption
+    return True

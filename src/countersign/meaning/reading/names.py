@@ -1,0 +1,94 @@
+"""Names beside talk: was the name longer, or named in passing?"""
+
+from functools import lru_cache
+
+from countersign.hearing.utterance import TALK
+from countersign.kit.model import Item
+from countersign.meaning.event import Question
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import doubt
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.scene import Scene, label
+from countersign.meaning.words import BREAK, UNKNOWN, pieces
+from countersign.number_words import spell
+
+TOUCHING_S = 0.1
+"""Talk this near to a name may be a part of it."""
+
+MOSTLY_TALK = 0.5
+"""A count in an utterance of which a larger part (by time) is talk may be part of that talk."""
+
+
+@lru_cache(maxsize=16)
+def _longer(items: tuple[Item, ...]) -> tuple[dict[str, str], dict[str, str]]:
+    """For each form, an item whose name goes on before it ("cautery blade"), or after it."""
+    forms = {
+        " ".join(piece for word in form.split() for piece in pieces(word)): item
+        for item in items
+        for form in item.spoken
+    }
+    before: dict[str, str] = {}
+    after: dict[str, str] = {}
+    for form, item in forms.items():
+        for other, owner in forms.items():
+            if owner.id == item.id:
+                continue
+            if other.endswith(f" {form}"):
+                before[form] = owner.label
+            if other.startswith(f"{form} "):
+                after[form] = owner.label
+    return before, after
+
+
+def several_of_one(scene: Scene, item: Piece, quantity: int) -> list[Question]:
+    """A question where a name in the singular has a number above one ("adson six").
+
+    "Adsons eight" is easily heard so: of such lines that voices spoke, half were wrong.
+    """
+    form = " ".join(words_of(scene.doc, item))
+    plurals = {f"{form}s", f"{form}es", f"{form[:-1]}ies"}
+    forms = {
+        " ".join(piece for word in spoken.split() for piece in pieces(word))
+        for spoken in scene.kit.item(item.label).spoken
+    }
+    if quantity < 2 or not plurals & forms:
+        return []
+    return [doubt(f"Heard “{form}”, which is one, and {spell(quantity)}.")]
+
+
+def cut_name(scene: Scene, item: Piece) -> list[Question]:
+    """A question where talk touches a name that is the end or the beginning of a longer one."""
+    form = " ".join(words_of(scene.doc, item))
+    before, after = _longer(scene.kit.items)
+    longer = None
+    if _talk_touches(scene, item.start - 1, item.start):
+        longer = before.get(form)
+    if longer is None and _talk_touches(scene, item.end, item.end - 1):
+        longer = after.get(form)
+    if longer is None:
+        return []
+    return [doubt(f"Heard {label(scene, item)}; it could be {longer}.")]
+
+
+def _talk_touches(scene: Scene, talk: int, word: int) -> bool:
+    if not 0 <= talk < len(scene.heard) or scene.heard[talk].text not in (TALK, UNKNOWN):
+        return False
+    first, second = sorted((talk, word))
+    return scene.heard[second].start_s - scene.heard[first].end_s < TOUCHING_S
+
+
+def amid_much_talk(scene: Scene, clause: Clause) -> list[Question]:
+    """A question where the utterance of an item is mostly talk."""
+    if clause.item is None:
+        return []
+    heard = scene.heard
+    start, end = clause.item.start, clause.item.end
+    while start > 0 and heard[start - 1].text != BREAK:
+        start -= 1
+    while end < len(heard) and heard[end].text != BREAK:
+        end += 1
+    whole = heard[end - 1].end_s - heard[start].start_s
+    talk = sum(t.end_s - t.start_s for t in heard[start:end] if t.text in (TALK, UNKNOWN))
+    if whole <= 0 or talk / whole <= MOSTLY_TALK:
+        return []
+    return [doubt(f"{label(scene, clause.item)} was heard amid much other talk.")]

@@ -1,0 +1,61 @@
+"""Parts: "bulb syringe, barrel one, bulb one"."""
+
+from countersign.meaning.pieces import Piece
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.closing import close, open_clause
+from countersign.meaning.reading.state import State, kind_at
+from countersign.meaning.reading.talk import hear_talk
+
+
+def on_part(state: State, index: int) -> int:
+    """The name of a part: of the item that is being counted, or of the only one that has it."""
+    piece = state.pieces[index]
+    clause = state.clause
+    item = _owner(state, clause, piece.label)
+    if item is None:
+        hear_talk(state, piece)
+        return index + 1
+    counts_on = kind_at(state, index + 1) == "run"
+    if clause is not None and clause.item is not None and not clause.talked:
+        behind = (
+            clause.has_numbers
+            and kind_at(state, index - 1) == "run"
+            and not (counts_on and _number_last(state, index))
+        )
+        unnamed = clause.part is None and not clause.number_first
+        # "bulb syringe one barrel" is of the barrel
+        if clause.item.label == item and unnamed and (not clause.has_numbers or behind):
+            clause.part, clause.place_closes = piece.label, behind
+            clause.end = piece.end
+            return index + 1
+    numbers_first = (
+        clause is not None and clause.item is None and clause.has_numbers and not clause.talked
+    )
+    if clause is None or not numbers_first:
+        close(state)
+        clause = open_clause(state, index)
+    clause.item = Piece("item", item, piece.start, piece.end)
+    clause.part = piece.label
+    clause.number_first = numbers_first
+    clause.after = None
+    clause.end = piece.end
+    state.last_item = item
+    return index + 1
+
+
+def _number_last(state: State, index: int) -> bool:
+    """Whether parts and numbers from here on end with a number: then each follows its part."""
+    at = index
+    while kind_at(state, at) in ("run", "part"):
+        at += 1
+    return kind_at(state, at - 1) == "run"
+
+
+def _owner(state: State, clause: Clause | None, part: str) -> str | None:
+    """The item whose part it is, if that is sure."""
+    owners = [item.id for item in state.kit.items if part in item.parts]
+    if clause is not None and clause.item is not None and clause.item.label in owners:
+        return clause.item.label
+    if state.last_item in owners:
+        return state.last_item
+    return owners[0] if len(owners) == 1 else None

@@ -1,0 +1,41 @@
+"""Phases: "initial count sponges", "closing the fascia", "can we do a count"."""
+
+from countersign.kit.model import Group
+from countersign.meaning.event import EventKind, Phase
+from countersign.meaning.reading.amid import amid_talk
+from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.items import on_item
+from countersign.meaning.reading.state import State, kind_at, piece_at
+from countersign.meaning.reading.verdicts import group_in
+
+
+def on_phase(state: State, index: int) -> int:
+    """A phase, with the count group or item named in it or after it."""
+    close(state)
+    cue = state.pieces[index]
+    phase = Phase(cue.label.partition(" ")[2])
+    group, end, after = group_in(state, cue), cue.end, index + 1
+    following = piece_at(state, after)
+    soft = False
+    if group is None and following is not None:
+        if following.kind == "group":
+            group, end, after = Group(following.label), following.end, after + 1
+        elif following.kind == "item" and kind_at(state, after + 1) != "run":
+            group, soft = state.kit.item(following.label).group, True
+    state.scene.phase = phase
+    group_value = group.value if group else None
+    questions = amid_talk(state, index, after - 1)
+    emit(
+        state,
+        cue.start,
+        end,
+        questions=questions,
+        kind=EventKind.PHASE,
+        phase=phase,
+        group=group_value,
+    )
+    if soft:
+        after = on_item(state, after)
+        if state.clause is not None:
+            state.clause.soft = True
+    return after

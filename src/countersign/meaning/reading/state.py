@@ -1,0 +1,159 @@
+"""Where a pass over a document stands, and looking around in it."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from countersign.meaning.event import Event, EventKind, Phase, Question
+from countersign.meaning.medication.read_back import with_latest
+from countersign.meaning.pieces import Piece
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.scene import Scene
+
+if TYPE_CHECKING:
+    from spacy.tokens import Doc
+
+    from countersign.kit.model import Kit
+
+
+REPEAT_S = 3.0
+"""A second voice repeats within so many seconds (to be tuned on recordings)."""
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What a clause that stays open has from words that are not kept with it.
+
+    The kind from a verb before another clause, the ``talk`` or ``stranger`` right before it,
+    whether its item came with a phase, and questions that the words before it raised.
+    """
+
+    verb: EventKind | None = None
+    talk: str | None = None
+    soft: bool = False
+    place: str | None = None
+    questions: tuple[Question, ...] = ()
+
+
+@dataclass(frozen=True)
+class Read:
+    """An event and whether more speech may still belong to it.
+
+    ``carry_from`` is the position of the first token to keep if so. ``event`` is ``None`` for what
+    is no event yet but may become one.
+    """
+
+    event: Event | None
+    open: bool
+    carry_from: int
+    carried: Carried = Carried()
+
+
+@dataclass(frozen=True)
+class Before:
+    """What was said before the document: the count under way and the item counted last.
+
+    ``placed`` if that count had a place, ``talked`` if talk was heard after it.
+    """
+
+    phase: Phase | None = None
+    item: str | None = None
+    placed: bool = False
+    talked: bool = False
+    carried: Carried = Carried()
+    medications: tuple[Event, ...] = ()
+    """The last events about medications, as they stand."""
+    after_medication: bool = False
+    """Whether the last event was one about a medication."""
+
+
+@dataclass
+class Verb:
+    """A verb that the next clauses stand under, where it begins, and what stood before it.
+
+    ``question`` is asked about every clause under it.
+    """
+
+    kind: EventKind
+    start: int
+    before: str | None = None
+    question: Question | None = None
+    used: bool = False
+    place: str | None = None
+
+
+@dataclass
+class State:
+    """One pass over one document: what was found so far and what is being put together."""
+
+    scene: Scene
+    pieces: list[Piece]
+    done: list[Read]
+    clause: Clause | None = None
+    """The count being put together."""
+    carried: Carried | None = None
+    """For the first clause."""
+    verb: Verb | None = None
+    doubt: Question | None = None
+    """For the clause that begins next."""
+    breath_from: int = 0
+    """Counts that begin at this token or after it take a verb that comes after them."""
+    last_item: str | None = None
+    talk_before: bool = False
+    """Whether talk was heard between the count before and the document."""
+    last_placed: bool = False
+    """Whether the count before had a place."""
+    before: Before = Before()
+    medication_end: int = 0
+    """Tokens before this one were taken by a medication."""
+    first_before: str | None = None
+    """The ``talk`` or ``stranger`` right before the document, whose own words are not kept."""
+
+    @property
+    def medications(self) -> tuple[Event, ...]:
+        """The last events about medications up to here, as they stand after corrections."""
+        found = self.before.medications
+        for reading in self.done:
+            if reading.event is not None:
+                found = with_latest(found, reading.event)
+        return found
+
+    @property
+    def after_medication(self) -> bool:
+        """Whether the last event was one about a medication."""
+        events = [reading.event for reading in self.done if reading.event is not None]
+        return events[-1].medication is not None if events else self.before.after_medication
+
+    @property
+    def doc(self) -> "Doc":
+        """The document."""
+        return self.scene.doc
+
+    @property
+    def kit(self) -> "Kit":
+        """The kit."""
+        return self.scene.kit
+
+
+def piece_at(state: State, index: int) -> Piece | None:
+    """The piece at an index, ``None`` outside the document."""
+    return state.pieces[index] if 0 <= index < len(state.pieces) else None
+
+
+def kind_at(state: State, index: int) -> str:
+    """The kind of the piece at an index, ``end`` outside the document."""
+    piece = piece_at(state, index)
+    return piece.kind if piece is not None else "end"
+
+
+def cue_at(state: State, index: int, *names: str) -> bool:
+    """Whether a cue stands at an index whose label begins with one of the names."""
+    piece = piece_at(state, index)
+    return piece is not None and piece.kind == "cue" and piece.label.startswith(names)
+
+
+def talk_before(state: State, index: int) -> str | None:
+    """What stands directly before a piece in the same utterance, if it is talk."""
+    if index == 0:
+        return state.first_before
+    kind = kind_at(state, index - 1)
+    return kind if kind in ("talk", "stranger") else None

@@ -1,0 +1,123 @@
+"""Which function reads which piece. New phrases begin here and in ``cues.RULES``."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import TYPE_CHECKING
+
+from countersign.kit.model import Kit
+from countersign.meaning.pieces import pieces_of
+from countersign.meaning.reading.breakage import on_broken
+from countersign.meaning.reading.closing import close
+from countersign.meaning.reading.corrections import on_correction
+from countersign.meaning.reading.counts import on_number, on_pack
+from countersign.meaning.reading.items import on_item
+from countersign.meaning.reading.medications import (
+    on_amount,
+    on_draw,
+    on_hands,
+    on_label,
+    on_name,
+    on_read_back,
+    on_receipt,
+    settle_cues,
+)
+from countersign.meaning.reading.parts import on_part
+from countersign.meaning.reading.phases import on_phase
+from countersign.meaning.reading.places import on_place
+from countersign.meaning.reading.remarks import on_note
+from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
+from countersign.meaning.reading.talk import on_talk
+from countersign.meaning.reading.totals import on_restart, on_total
+from countersign.meaning.reading.verbs import on_more, on_verb
+from countersign.meaning.reading.verdicts import on_group, on_query, on_verdict
+from countersign.meaning.scene import Scene
+
+if TYPE_CHECKING:
+    from spacy.tokens import Doc
+
+Step = Callable[[State, int], int]
+"""Reads the piece at an index and gives the index to go on from."""
+
+CUES: dict[str, Step] = {
+    "PHASE": on_phase,
+    "QUERY": on_query,
+    "VERDICT": on_verdict,
+    "ADD": on_verb,
+    "REMOVE": on_verb,
+    "MORE": on_more,
+    "STRIKE": on_correction,
+    "MEAN": on_correction,
+    "TOTAL": on_total,
+    "RESTART": on_restart,
+    "PACK": on_pack,
+    "PAIR": on_pack,
+    "PLACE": on_place,
+    "BAG": on_pack,
+    "BROKEN": on_broken,
+    "LABEL": on_label,
+    "DRAW": on_draw,
+    "RECEIPT": on_receipt,
+    "READ_BACK": on_read_back,
+    "HANDS": on_hands,
+    "NOTE": on_note,
+}
+"""By the first word of a cue's label; other cues mean something only beside an item."""
+
+
+def on_cue(state: State, index: int) -> int:
+    """A cue, by its label."""
+    step = CUES.get(state.pieces[index].label.partition(" ")[0])
+    return step(state, index) if step is not None else index + 1
+
+
+def on_pause(state: State, index: int) -> int:
+    """A pause ends a verb, unless it stands between the verb and what is added or removed."""
+    if kind_at(state, index - 1) != "cue" or (state.verb is not None and state.verb.used):
+        state.verb = None
+    state.breath_from = state.pieces[index].end
+    if state.clause is not None:
+        state.clause.entries.append(state.pieces[index])
+        state.clause.after = state.clause.after or "pause"
+    return index + 1
+
+
+PIECES: dict[str, Step] = {
+    "run": on_number,
+    "item": on_item,
+    "part": on_part,
+    "cue": on_cue,
+    "medication": on_name,
+    "amount": on_amount,
+    "pause": on_pause,
+    "talk": on_talk,
+    "stranger": on_talk,
+    "group": on_group,
+}
+"""By the kind of a piece."""
+
+
+def read(doc: "Doc", kit: Kit, before: Before, today: date | None = None) -> list[Read]:
+    """The events of a document in order; the last may still be open.
+
+    Pure: used for what was heard and, unchanged, for every other reading of the same sound.
+    ``today`` is compared with expiries, ``None`` leaves that out.
+    """
+    verb = before.carried.verb
+    state = State(
+        scene=Scene(doc, kit, before.phase, today),
+        pieces=pieces_of(doc),
+        done=[],
+        carried=before.carried,
+        verb=Verb(verb, 0, place=before.carried.place) if verb is not None else None,
+        last_item=before.item,
+        last_placed=before.placed,
+        talk_before=before.talked,
+        before=before,
+        first_before=before.carried.talk,
+    )
+    settle_cues(state)
+    index = 0
+    while index < len(state.pieces):
+        index = PIECES[state.pieces[index].kind](state, index)
+    close(state, still_open=True)
+    return state.done

@@ -1,0 +1,90 @@
+"""Speech that is no part of the count, and items and numbers that are named in passing."""
+
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import doubt
+from countersign.meaning.reading.clause import (
+    SHORTEST_SEQUENCE,
+    Clause,
+    follows_at_once,
+    last_number,
+)
+from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.scene import plural
+
+
+def hear_talk(state: State, piece: Piece) -> None:
+    """Talk ends a verb and parts the numbers of a count."""
+    state.verb = None
+    clause = state.clause
+    if clause is None:
+        return
+    if clause.after is None and clause.end:
+        clause.after = "talk" if piece.kind == "talk" else "stranger"
+        clause.cut_off = piece.kind == "talk" and follows_at_once(state.scene, clause, piece)
+    clause.talked = True
+    clause.entries.append(Piece("pause", "", piece.start, piece.end))
+
+
+def on_talk(state: State, index: int) -> int:
+    """A word or stretch of talk."""
+    hear_talk(state, state.pieces[index])
+    return index + 1
+
+
+def stranger_at(state: State, index: int) -> bool:
+    """Whether an unknown word stands there, or a "more" that adds nothing."""
+    if cue_at(state, index, "MORE"):
+        return kind_at(state, index + 1) not in ("item", "run")
+    return kind_at(state, index) == "stranger"
+
+
+def number_in_passing(state: State, index: int, piece: Piece, following: int) -> bool:
+    """Whether a number in the middle of a count is part of talk and not of the count."""
+    clause = state.clause
+    if clause is None or clause.total_next or piece.kind != "run":
+        return False
+    verb = state.verb is not None and state.verb.before == "stranger"
+    before = talk_before(state, index) == "stranger" or verb
+    then = following + (kind_at(state, following) == "item")
+    after = stranger_at(state, then)
+    straight = kind_at(state, index - 1) == "item" and not clause.has_numbers
+    if not (before or after) or (straight and not before):
+        return False
+    if clause.displaced is not None:
+        _ask_if_it_goes_on(state, clause.displaced, piece)
+    last = last_number(state.scene, clause)
+    numbers = numbers_of(state.doc, piece, last)
+    if numbers[:1] == [1] and len(numbers) >= SHORTEST_SEQUENCE:
+        return len(numbers) == SHORTEST_SEQUENCE
+    if last is None or numbers[:1] != [last + 1] or then != following:
+        _ask_if_it_goes_on(state, clause, piece)
+        return True
+    if len(numbers) == 1 and before and after:
+        return True
+    if len(numbers) == 1:
+        _ask_if_it_goes_on(state, clause, piece)
+    return False
+
+
+def _ask_if_it_goes_on(state: State, clause: Clause, piece: Piece) -> None:
+    """Ask about numbers amid talk that have in them the one that was to come next."""
+    last = last_number(state.scene, clause)
+    if last is not None and last + 1 in numbers_of(state.doc, piece, last):
+        heard = " ".join(words_of(state.doc, piece))
+        sentence = f"“{heard}” was heard amid other talk; it may belong to the count or not."
+        clause.questions.append(doubt(sentence))
+
+
+def item_in_passing(state: State, index: int) -> bool:
+    """Whether an item in the middle of a count is part of talk: it does not end the count."""
+    clause = state.clause
+    if clause is None or not (clause.has_numbers or clause.item is not None):
+        return False
+    if kind_at(state, index + 1) == "run":
+        numbers = numbers_of(state.doc, state.pieces[index + 1])
+        counts = numbers[:1] == [1] and len(numbers) >= SHORTEST_SEQUENCE
+        sure = state.scene.phase is not None and plural(state.scene, state.pieces[index])
+        return stranger_at(state, index + 2) and not counts and not sure
+    if clause.item is None and not clause.talked:
+        return False  # the item that the numbers were for
+    return talk_before(state, index) == "stranger" or stranger_at(state, index + 1)

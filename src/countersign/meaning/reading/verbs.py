@@ -1,0 +1,164 @@
+"""Verbs: what is added and what is removed."""
+
+from dataclasses import dataclass, replace
+
+from countersign.meaning.event import EventKind, Question
+from countersign.meaning.pieces import words_of
+from countersign.meaning.questions import doubt
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.closing import close
+from countersign.meaning.reading.places import OFF_FIELD, on_out_of_wound
+from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.scene import label
+
+
+def on_verb(state: State, index: int) -> int:
+    """A verb: behind a complete count it says its kind, before one it leads it."""
+    cue = state.pieces[index]
+    if cue.label == "REMOVE wound":
+        return on_out_of_wound(state, index)
+    name, _, where = cue.label.partition(" ")
+    kind = EventKind.ADDITION if name == "ADD" else EventKind.REMOVAL
+    after = where == "after"
+    talk = talk_before(state, index)
+    if after and talk == "stranger":
+        return index + 1  # "throw it in the bucket"
+    if after and talk == "talk" and cue.end - cue.start < 3 and _leads(state, index):
+        # "<talk> off five laps": the verb of what follows, or of what came before
+        spoken = " ".join(words_of(state.doc, cue))
+        state.doubt = doubt(f"“{spoken}” was heard after other talk; it may be about this line.")
+        if state.clause is not None:
+            state.clause.questions.append(state.doubt)
+        return index + 1
+    leads = _leads(state, index)
+    clause = state.clause
+    if clause is not None and clause.item is not None and clause.has_numbers:
+        role = _role(state, index, kind, after=after, leads=leads)
+        question = None
+        if role.unsure:
+            spoken = " ".join(words_of(state.doc, cue))
+            question = doubt(
+                f"“{spoken}” was heard after {label(state.scene, clause.item)}; it may be about "
+                "something else."
+            )
+            clause.questions.append(question)
+        if role.behind:
+            _say_kind(state, index, clause, kind)
+        if role.ahead:
+            _lead(state, index, kind, question)
+        elif not role.behind and _alone(state, index, after=after):
+            _wait_for_object(state, index)
+        elif role.unsure:
+            clause.after = clause.after or "pause"  # what follows does not make it talk
+    elif _alone(state, index, after=after) and talk is None:
+        _wait_for_object(state, index)
+    elif leads and not (after and cue.end - cue.start < 3):
+        # "off the field: five laps" leads; a bare "off" or "added" does not
+        _lead(state, index, kind, None)
+    return index + 1
+
+
+@dataclass(frozen=True)
+class _Role:
+    """What a verb behind a complete count is about: the count before it, or what follows.
+
+    ``unsure`` if it may as well be about the other, or about nothing that is counted.
+    """
+
+    behind: bool = False
+    ahead: bool = False
+    unsure: bool = False
+
+
+def _role(state: State, index: int, kind: EventKind, *, after: bool, leads: bool) -> _Role:
+    words = words_of(state.doc, state.pieces[index])
+    paused = kind_at(state, index - 1) == "pause"
+    leads_at_once = leads and kind_at(state, index + 1) != "pause"
+    in_talk = kind_at(state, index + 1) in ("stranger", "talk")
+    if after:
+        # "five laps | off the field" is sure, "five laps | off" is not
+        unsure = paused and (len(words) < 3 or leads_at_once)
+        return _Role(behind=True, ahead=unsure and leads_at_once, unsure=unsure)
+    if in_talk and paused and words[0].startswith("open"):
+        return _Role()  # "open the fascia"
+    if words[0].endswith("ed") or words[0] in ("thrown", "threw", "took"):
+        # "five laps passed off"
+        if paused and leads_at_once:
+            return _Role(ahead=True)
+        if not paused and not leads_at_once:
+            return _Role(behind=not in_talk, unsure=in_talk)
+        return _Role(behind=not leads and not in_talk, ahead=leads, unsure=True)
+    adds = paused and kind is EventKind.ADDITION and not in_talk
+    if leads_at_once or adds:
+        return _Role(ahead=leads)  # "five laps | adding | ten raytecs"
+    return _Role(behind=not (leads or paused or in_talk), ahead=leads, unsure=True)
+
+
+def _lead(state: State, index: int, kind: EventKind, question: Question | None) -> None:
+    """Put what follows under a verb; ``question`` is asked about the first of it."""
+    talk = talk_before(state, index)
+    clause = state.clause
+    if clause is not None and (talk != "stranger" if clause.item else clause.has_numbers):
+        close(state)
+    if talk == "stranger":
+        question = doubt(f"The verb was heard amid other talk; it may be no {kind.value}.")
+    if state.verb is not None and not state.verb.used:
+        state.verb.kind = kind
+    else:
+        bagged = words_of(state.doc, state.pieces[index])[0].startswith("bag")
+        place = OFF_FIELD if bagged else None
+        state.verb = Verb(kind, state.pieces[index].start, talk, question, place=place)
+
+
+def _alone(state: State, index: int, *, after: bool) -> bool:
+    """Whether nothing was said after a verb, so that what it is about may still come."""
+    begins = words_of(state.doc, state.pieces[index])[0].endswith("ing")
+    complete = state.clause is not None and state.clause.has_numbers
+    return not after and kind_at(state, _ahead(state, index)) == "end" and (begins or not complete)
+
+
+def _wait_for_object(state: State, index: int) -> None:
+    """ "Adding …": what is added may come after a pause."""
+    close(state)
+    state.done.append(Read(None, True, state.pieces[index].start))
+
+
+def _leads(state: State, index: int) -> bool:
+    """Whether what follows a verb, also over a pause, can be what is added or removed."""
+    ahead = _ahead(state, index)
+    if kind_at(state, ahead) in ("run", "item", "part"):
+        return True
+    return cue_at(state, ahead, "PACK", "PAIR", "BAG", "MORE", "ADD", "REMOVE")
+
+
+def _ahead(state: State, index: int) -> int:
+    """The next piece, over a pause."""
+    return index + 1 + (kind_at(state, index + 1) == "pause")
+
+
+def _say_kind(state: State, index: int, clause: Clause, kind: EventKind) -> None:
+    """Give the count before a verb, and those in the same breath, the verb's kind."""
+    clause.end = max(clause.end, state.pieces[index].end)
+    if words_of(state.doc, state.pieces[index])[0].startswith("bag"):
+        clause.place = clause.place or OFF_FIELD
+    for position, earlier in enumerate(state.done):
+        in_breath = earlier.carry_from >= state.breath_from
+        if in_breath and earlier.event is not None and earlier.event.kind is EventKind.COUNT:
+            changed = earlier.event.model_copy(update={"kind": kind})
+            state.done[position] = replace(earlier, event=changed)
+    if not clause.verb:
+        clause.kind, clause.verb = kind, True
+    elif clause.kind is EventKind.ADDITION and kind is EventKind.REMOVAL:
+        clause.kind = kind
+
+
+def on_more(state: State, index: int) -> int:
+    """ "Another pack", "five additional": an addition; without a number, a word of talk."""
+    if state.verb is not None:
+        return index + 1
+    if kind_at(state, index + 1) == "run" or cue_at(state, index + 1, "PACK", "PAIR"):
+        cue = state.pieces[index]
+        state.verb = Verb(EventKind.ADDITION, cue.start, talk_before(state, index))
+        return index + 1
+    state.pieces[index] = replace(state.pieces[index], kind="stranger")
+    return index

@@ -1,0 +1,90 @@
+"""Verdicts: "count is correct", "we're missing a needle", "recount the laps"."""
+
+from countersign.kit.model import Group
+from countersign.meaning.cues import GROUP_WORDS, PHASE_WORDS
+from countersign.meaning.event import EventKind, Phase, Verdict
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.reading.amid import amid_talk
+from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
+from countersign.meaning.reading.talk import hear_talk
+
+
+def on_verdict(state: State, index: int) -> int:
+    """A verdict, with the group or item before or after it."""
+    cue = state.pieces[index]
+    close(state)
+    group = group_in(state, cue)
+    item = None
+    start = index
+    previous = piece_at(state, index - 1)
+    if group is None and previous is not None and previous.kind == "group":
+        group, start = Group(previous.label), index - 1
+    following = piece_at(state, index + 1)
+    after = index + 1
+    if following is not None and following.kind == "group":
+        group, after = Group(following.label), index + 2
+    elif following is not None and following.kind == "item" and cue.label != "VERDICT correct":
+        item = following.label
+        group, after = state.kit.item(item).group, index + 2
+    verdict(state, cue, start, group, item=item, last=after - 1)
+    return after
+
+
+def on_query(state: State, index: int) -> int:
+    """A question for the verdict is none, but it ends the count."""
+    close(state)
+    return index + 1
+
+
+def on_group(state: State, index: int) -> int:
+    """A count group alone is talk, with a verdict ("sharps are correct") it is not."""
+    if kind_at(state, index + 1) == "cue" and cue_at(state, index + 1, "BARE"):
+        close(state)
+        group = Group(state.pieces[index].label)
+        verdict(state, state.pieces[index + 1], index, group)
+        return index + 2
+    hear_talk(state, state.pieces[index])
+    return index + 1
+
+
+def group_in(state: State, piece: Piece) -> Group | None:
+    """The count group that is named inside a phrase."""
+    words = words_of(state.doc, piece)
+    return next((GROUP_WORDS[word] for word in words if word in GROUP_WORDS), None)
+
+
+def phase_in(state: State, piece: Piece) -> Phase | None:
+    """The phase that is named inside a verdict ("final sharps count is correct")."""
+    words = words_of(state.doc, piece)
+    if "count" not in words and "counts" not in words:
+        return None
+    return next((phase for word, phase in PHASE_WORDS.items() if word in words), None)
+
+
+def verdict(
+    state: State,
+    cue: Piece,
+    first: int,
+    group: Group | None,
+    *,
+    item: str | None = None,
+    last: int | None = None,
+) -> None:
+    """Add a verdict: ``first`` and ``last`` are the outer pieces that belong to it."""
+    at = state.pieces.index(cue)
+    questions = amid_talk(state, min(first, at), max(at, last or 0), alone=True)
+    phase = phase_in(state, cue)
+    if cue.label == "VERDICT correct" and group is None:
+        state.scene.phase = None
+    emit(
+        state,
+        min(cue.start, state.pieces[first].start),
+        max(cue.end, state.pieces[last].end if last is not None else 0),
+        questions=questions,
+        kind=EventKind.VERDICT,
+        verdict=Verdict(cue.label.partition(" ")[2]),
+        item=item,
+        phase=phase,
+        group=group.value if group else None,
+    )

@@ -1,0 +1,93 @@
+"""What words are judged by, and the event that some of them become."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from countersign.kit.model import Kit
+from countersign.meaning.event import Event, Phase, Question, QuestionCode
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import ask
+from countersign.meaning.words import BREAK, Token
+
+if TYPE_CHECKING:
+    from spacy.tokens import Doc
+
+LOW_CONFIDENCE = 0.8
+"""Below this probability a number or item word is asked about. Chosen from the table that
+``python -m tests.benchmarks.calibrate`` prints: a lower one lets an addition heard for "bagging"
+pass, a higher one asks about most lines that are right."""
+
+
+@dataclass
+class Scene:
+    """The document, the kit, the count under way, and the day (``None`` leaves expiries alone)."""
+
+    doc: "Doc"
+    kit: Kit
+    phase: Phase | None
+    today: date | None
+
+    @property
+    def heard(self) -> tuple[Token, ...]:
+        """The tokens of the document."""
+        heard: tuple[Token, ...] = self.doc._.heard
+        return heard
+
+
+def label(scene: Scene, piece: Piece) -> str:
+    """The label of an item piece."""
+    return scene.kit.item(piece.label).label
+
+
+def plural(scene: Scene, item: Piece) -> bool:
+    """Whether the item was said in the plural."""
+    form = " ".join(words_of(scene.doc, item))
+    spoken = {s.lower().replace("-", " ") for s in scene.kit.item(item.label).spoken}
+    if form.endswith(("scissors", "forceps")):
+        return False  # one instrument, though it sounds like several
+    return form.endswith("s") and (form[:-1] in spoken or form[:-2] in spoken)
+
+
+def low_confidence(scene: Scene, matter: Sequence[int]) -> list[Question]:
+    """A question for each word at these positions that was not heard clearly."""
+    weak = [
+        scene.heard[position]
+        for position in matter
+        if scene.heard[position].confidence < LOW_CONFIDENCE
+    ]
+    return [
+        ask(QuestionCode.LOW_CONFIDENCE, f"“{token.text}” was not heard clearly.")
+        for token in dict.fromkeys(weak)
+    ]
+
+
+def make_event(
+    scene: Scene,
+    start: int,
+    end: int,
+    *,
+    matter: Sequence[int] = (),
+    questions: Sequence[Question] = (),
+    **values: object,
+) -> Event:
+    """The event of the tokens from ``start`` to ``end``.
+
+    ``matter`` are the positions whose confidence counts; ``values`` are fields of the event.
+    """
+    span = scene.heard[start:end]
+    said_words = [t.heard for t in span if t.heard is not None and t.text != BREAK]
+    real = [t for t in span if t.text != BREAK] or list(span)
+    speakers = {t.speaker for t in real}
+    return Event.model_validate(
+        {
+            **values,
+            "words": " ".join(said_words),
+            "start_s": min(t.start_s for t in real),
+            "end_s": max(t.end_s for t in real),
+            "speaker": speakers.pop() if len(speakers) == 1 else None,
+            "confidence": min((scene.heard[p].confidence for p in matter), default=1.0),
+            "questions": tuple(dict.fromkeys(questions)),
+        }
+    )

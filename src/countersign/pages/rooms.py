@@ -1,0 +1,220 @@
+"""The cases that are being listened to on this server, and who watches them."""
+
+import asyncio
+import json
+import logging
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from countersign.hearing import TALK, Ears, Partial, Utterance, open_ears
+from countersign.kit import Kit, demo_kit_path, read_kit
+from countersign.ledger import Ledger, list_cases, open_case, open_ledger, read_case
+from countersign.listening import Listener
+from countersign.meaning import Event
+from countersign.pages.read_back import asked_read_back
+from countersign.pages.served import Served
+from countersign.problems import BadInput
+from countersign.wording import event_text, number_text
+
+_log = logging.getLogger(__name__)
+
+Message = dict[str, object]
+
+_TAKE_FILE = "take.json"
+
+
+class OpenEvent(BaseModel):
+    """A count that is still being said: its words for people, and the number so far."""
+
+    model_config = ConfigDict(frozen=True)
+
+    text: str
+    number: str
+
+
+@dataclass
+class Room:
+    """One case on this server.
+
+    A *take* is what one microphone sends from when it is switched on until it, or another one, is
+    switched on again; its samples are counted from its own start. ``take`` is the number of the
+    present one (0 before the first), ``base`` the sample of the case at which it begins.
+    ``open_events`` is what was said but is not over yet.
+    """
+
+    case_id: str
+    listener: Listener
+    take: int = 0
+    base: int = 0
+    open_events: tuple[OpenEvent, ...] = ()
+
+    def new_take(self) -> None:
+        """Begin a take where the kept sound ends; it is on disk, so that a restart knows it."""
+        self.take, self.base = self.take + 1, self.listener.sound.samples
+        file = self.listener.sound.path.with_name(_TAKE_FILE)
+        part = file.with_suffix(".part")
+        try:
+            part.write_text(json.dumps({"take": self.take, "base": self.base}), encoding="utf-8")
+            part.replace(file)
+        except OSError as error:
+            raise BadInput(f"The file {file} cannot be written ({error.strerror}).") from None
+
+
+def _known_take(folder: Path) -> tuple[int, int]:
+    try:
+        kept = json.loads((folder / _TAKE_FILE).read_text(encoding="utf-8"))
+        return int(kept["take"]), int(kept["base"])
+    except FileNotFoundError:
+        return 0, 0
+    except (OSError, ValueError, KeyError, TypeError):
+        raise BadInput(f"The file {folder / _TAKE_FILE} is damaged.") from None
+
+
+class Rooms:
+    """Opens, finds and ends live cases. Listeners run in threads; everything else in one loop."""
+
+    def __init__(self, served: Served) -> None:
+        """Open the ledger; models are loaded at first use."""
+        self.served = served
+        self.ledger: Ledger = open_ledger(served.ledger)
+        self._rooms: dict[str, Room] = {}
+        self._ears: dict[str, Ears] = {}
+        self._watchers: dict[str, set[asyncio.Queue[Message]]] = {}
+        self._opening = threading.Lock()
+        self._loop: asyncio.AbstractEventLoop | None = None
+
+    def attach(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Tell in which loop watchers wait."""
+        self._loop = loop
+
+    def kit(self) -> Kit:
+        """The kit for new cases; ``BadInput`` where it cannot be used."""
+        return read_kit(self.served.kit or demo_kit_path())
+
+    def begin(self) -> str:
+        """Open a case that is listened to; returns its name."""
+        kit = self.kit()
+        case_id = open_case(self.ledger, kit, "live")
+        self.room(case_id)
+        return case_id
+
+    def has_sound(self, case_id: str) -> bool:
+        """Whether sound of the case was kept here as it came."""
+        return (self.served.sound / case_id).is_dir()
+
+    def is_live(self, case_id: str) -> bool:
+        """Whether the case has live sound here and has not been ended."""
+        return self.has_sound(case_id) and not read_case(self.ledger, case_id).heard_to_the_end
+
+    def room(self, case_id: str) -> Room:
+        """The room of a live case, which goes on where a stopped server left it.
+
+        ``BadInput`` where there is no such case, or it was ended, or its sound cannot be kept. May
+        take a second: a model is loaded. Any thread.
+        """
+        with self._opening:
+            room = self._rooms.get(case_id)
+            if room is not None and room.listener.trouble is None:
+                return room
+            history = read_case(self.ledger, case_id)
+            if history.heard_to_the_end:
+                raise BadInput(f"Case {case_id} was ended.")
+            listener = Listener(
+                self._ears_for(history.kit),
+                history.kit,
+                self.ledger,
+                case_id,
+                self.served.sound / case_id,
+                on_event=lambda number, event: self._heard(case_id, number, event),
+                on_partial=lambda partial: self._partial(case_id, partial),
+                on_utterance=lambda utterance: self._said(case_id, utterance),
+                on_open=lambda events: self._open(case_id, events),
+            )
+            room = Room(case_id, listener, *_known_take(self.served.sound / case_id))
+            self._rooms[case_id] = room
+            listener.start()
+            return room
+
+    def open_events(self, case_id: str) -> tuple[OpenEvent, ...]:
+        """What is still being said in a live case, as far as meaning knows; never kept."""
+        room = self._rooms.get(case_id)
+        return room.open_events if room is not None else ()
+
+    def end(self, case_id: str) -> None:
+        """Finish what is still being said and note that the case is over."""
+        room = self.room(case_id)
+        room.listener.end()
+        with self._opening:
+            self._rooms.pop(case_id, None)
+        self.tell(case_id, {"changed": True, "ended": True})
+
+    def go_on(self) -> None:
+        """Open again every live case that a stopped server left in the middle."""
+        for summary in list_cases(self.ledger):
+            try:
+                if self.is_live(summary.case_id):
+                    self.room(summary.case_id)
+            except BadInput as problem:
+                _log.warning("case %s: %s", summary.case_id, problem)
+
+    def close(self) -> None:
+        """Stop listening everywhere, in the middle of whatever is being said."""
+        for room in list(self._rooms.values()):
+            room.listener.stop()
+        self._rooms.clear()
+        self.ledger.close()
+
+    def tell(self, case_id: str, message: Message) -> None:
+        """Send a message to everyone who watches the case. Any thread."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._deliver, case_id, message)
+
+    def watch(self, case_id: str) -> asyncio.Queue[Message]:
+        """A queue of the case's messages from now on."""
+        queue: asyncio.Queue[Message] = asyncio.Queue()
+        self._watchers.setdefault(case_id, set()).add(queue)
+        return queue
+
+    def unwatch(self, case_id: str, queue: asyncio.Queue[Message]) -> None:
+        """Send nothing more to this queue."""
+        self._watchers.get(case_id, set()).discard(queue)
+
+    def _deliver(self, case_id: str, message: Message) -> None:
+        for queue in self._watchers.get(case_id, set()):
+            queue.put_nowait(message)
+
+    def _heard(self, case_id: str, number: int, event: Event) -> None:
+        self.tell(case_id, {"changed": True, "line": number, "asks": bool(event.questions)})
+
+    def _partial(self, case_id: str, partial: Partial) -> None:
+        words = " ".join("…" if word == TALK else word for word in partial.words)
+        self.tell(case_id, {"partial": words})
+
+    def _open(self, case_id: str, events: tuple[Event, ...]) -> None:
+        room = self._rooms.get(case_id)
+        if room is None:
+            return
+        shown = tuple(
+            OpenEvent(
+                text=event_text(event, room.listener.kit),
+                number="" if event.quantity is None else number_text(event.quantity, event.unit),
+            )
+            for event in events
+        )
+        if shown != room.open_events:
+            room.open_events = shown
+            self.tell(case_id, {"changed": True})
+
+    def _said(self, case_id: str, utterance: Utterance) -> None:
+        group = asked_read_back(utterance.text)
+        if group is not None:
+            self.tell(case_id, {"read_back": group})
+
+    def _ears_for(self, kit: Kit) -> Ears:
+        key = kit.model_dump_json()
+        if key not in self._ears:
+            self._ears[key] = open_ears(kit, self.served.model)
+        return self._ears[key]

@@ -1,0 +1,54 @@
+"""What a server serves: which ledger, which folders, on this machine only or on a network."""
+
+from pathlib import Path
+
+import platformdirs
+from pydantic import BaseModel, ConfigDict
+
+from countersign import settings
+
+SESSION_HOURS = 8
+"""A session ends after a long shift, whatever happens (and earlier when the person signs out)."""
+
+
+class Served(BaseModel):
+    """Settings of one server.
+
+    ``network`` is true where other machines may connect: then every person needs a PIN, and cookies
+    travel only over TLS. ``sound`` holds the sound of live cases, ``people`` who may sign in,
+    ``secret`` the key that signs sessions.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    ledger: Path
+    sound: Path
+    people: Path
+    secret: Path
+    kit: Path | None = None
+    model: Path | None = None
+    network: bool = False
+    checklist: Path | None = None
+
+
+def served(
+    *,
+    ledger: Path | None = None,
+    kit: Path | None = None,
+    model: Path | None = None,
+    network: bool = False,
+    checklist: Path | None = None,
+) -> Served:
+    """Settings with the usual places: everything lies beside the ledger, people in the settings."""
+    kept = settings.ledger_path(ledger)
+    config = platformdirs.user_config_path("countersign", appauthor=False)
+    return Served(
+        ledger=kept,
+        sound=kept.parent / "sound",
+        people=config / "people.json",
+        secret=kept.parent / "session.key",
+        kit=settings.kit_path(kit),
+        model=model,
+        network=network,
+        checklist=checklist,
+    )

@@ -1,0 +1,154 @@
+"""The two sockets of a case: sound coming in from a microphone, and news going out to pages.
+
+Sound socket, ``/cases/CASE/hear``. The browser begins with a text message ``{"take": T}``, where
+``T`` is the take it was given before, or ``null``. The server answers ``{"take": T, "have": n}``:
+the browser sends its sound from sample ``n`` of that take on, in binary messages of an unsigned
+64-bit little-endian sample number followed by int16 samples at 16 kHz. The server says how much it
+has with ``{"have": n}``; a piece that was sent before is not kept twice. A microphone that starts
+a new take ends the take of another one: ``{"taken_over": true}``.
+
+News socket, ``/cases/CASE/watch``. The server sends ``{"changed": true}`` when the record is not
+what it was, ``{"partial": "words"}`` while somebody speaks, and ``{"alive": true}`` now and then.
+"""
+
+import asyncio
+import contextlib
+import json
+import logging
+import struct
+
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from starlette.concurrency import run_in_threadpool
+
+from countersign.ledger import read_case
+from countersign.pages.guard import is_own_origin
+from countersign.pages.rooms import Room, Rooms
+from countersign.pages.sessions import NotSignedIn, who_is
+from countersign.problems import BadInput
+
+_log = logging.getLogger(__name__)
+
+LARGEST_PIECE = 4 * 16_000 * 2 + 8
+"""Bytes of one piece of sound: four seconds and its number."""
+
+_ALIVE_S = 15.0
+_REFUSED, _TAKEN_OVER, _NO_CASE = 4401, 4409, 4404
+
+
+def socket_routes(rooms: Rooms) -> APIRouter:
+    """The routes of both sockets."""
+    router = APIRouter()
+
+    @router.websocket("/cases/{case_id}/hear")
+    async def hear(socket: WebSocket, case_id: str) -> None:
+        if not await _accepted(socket):
+            return
+        try:
+            room = await run_in_threadpool(rooms.room, case_id)
+        except BadInput as problem:
+            await socket.close(_NO_CASE, str(problem)[:120])
+            return
+        with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+            await _take_sound(socket, rooms, room)
+
+    @router.websocket("/cases/{case_id}/watch")
+    async def watch(socket: WebSocket, case_id: str) -> None:
+        if not await _accepted(socket):
+            return
+        try:
+            await run_in_threadpool(read_case, rooms.ledger, case_id)
+        except BadInput as problem:
+            await socket.close(_NO_CASE, str(problem)[:120])
+            return
+        with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+            await _send_news(socket, rooms, case_id)
+
+    return router
+
+
+async def _accepted(socket: WebSocket) -> bool:
+    """Whether the socket is from a signed-in page of this server; refused sockets are closed."""
+    try:
+        if not is_own_origin(socket):
+            raise NotSignedIn
+        who_is(socket)
+    except NotSignedIn:
+        await socket.accept()
+        await socket.close(_REFUSED, "Sign in first.")
+        return False
+    await socket.accept()
+    return True
+
+
+async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
+    asked = await _asked_take(socket)
+    if asked is None or asked != room.take:
+        room.new_take()
+    take = room.take
+    while True:
+        await socket.send_text(json.dumps({"take": take, "have": _have(room)}))
+        message = await socket.receive()
+        if message["type"] != "websocket.receive":
+            return
+        piece = message.get("bytes")
+        if piece is None:
+            continue
+        if take != room.take:
+            await socket.send_text(json.dumps({"taken_over": True}))
+            await socket.close(_TAKEN_OVER, "Another microphone was started for this case.")
+            return
+        if not 8 < len(piece) <= LARGEST_PIECE or len(piece) % 2:
+            await socket.close(1003, "This is not a piece of sound.")
+            return
+        (at,) = struct.unpack_from("<Q", piece)
+        try:
+            if at > _have(room) + _LONGEST_GAP:
+                raise BadInput("The sound begins far behind what was sent before.")
+            await run_in_threadpool(room.listener.feed, room.base + at, piece[8:])
+        except BadInput as problem:
+            rooms.tell(room.case_id, {"trouble": str(problem)})
+            await socket.close(1011, str(problem)[:120])
+            return
+
+
+_LONGEST_GAP = 16_000 * 3600
+"""Samples that may be missing at one place: an hour."""
+
+
+async def _asked_take(socket: WebSocket) -> int | None:
+    try:
+        asked = json.loads(await socket.receive_text())["take"]
+    except (ValueError, KeyError, TypeError):
+        return None
+    return asked if isinstance(asked, int) else None
+
+
+def _have(room: Room) -> int:
+    return room.listener.sound.samples - room.base
+
+
+async def _send_news(socket: WebSocket, rooms: Rooms, case_id: str) -> None:
+    queue = rooms.watch(case_id)
+    gone = asyncio.ensure_future(_until_gone(socket))
+    try:
+        await socket.send_text(json.dumps({"changed": True}))  # something may have been missed
+        while not gone.done():
+            coming = asyncio.ensure_future(queue.get())
+            done, _ = await asyncio.wait(
+                {coming, gone}, timeout=_ALIVE_S, return_when=asyncio.FIRST_COMPLETED
+            )
+            if coming in done:
+                await socket.send_text(json.dumps(coming.result()))
+            else:
+                coming.cancel()
+                if gone not in done:
+                    await socket.send_text(json.dumps({"alive": True}))
+    finally:
+        gone.cancel()
+        rooms.unwatch(case_id, queue)
+
+
+async def _until_gone(socket: WebSocket) -> None:
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+        while True:
+            await socket.receive_text()

@@ -1,0 +1,1 @@
+"""Measures how well a voice is heard, and which pronunciation of a word fits recordings."""

@@ -1,0 +1,411 @@
+"""The pages in a real browser, with a microphone that plays a recording.
+
+Screenshots are written to the folder that COUNTERSIGN_SCREENSHOTS names, for people to look at.
+"""
+
+import os
+import re
+import wave
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soxr
+from tests.pages.conftest import FIXTURES, pieces
+
+from countersign.hearing import Ears
+from countersign.kit import Kit
+from countersign.ledger import open_ledger, read_case
+from countersign.pages import Served
+from countersign.pages.read_back import can_speak
+from countersign.review import Store, analyse
+from countersign.review.store import store_path
+from countersign.tally import build_record
+
+pytest.importorskip("playwright")
+pytest.importorskip("axe_playwright_python")
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+WAIT_MS = 20_000
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+Open = Callable[..., Page]
+
+
+@contextmanager
+def browser(path: str, microphone: Path | None = None) -> Iterator[Browser]:
+    arguments = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+    if microphone is not None:
+        arguments += [
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={microphone}%noloop",
+        ]
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=arguments)
+        try:
+            yield opened
+        finally:
+            opened.close()
+
+
+@pytest.fixture
+def microphone(tmp_path: Path) -> Path:
+    """What the browser's microphone hears: a recording at 48 kHz, then silence."""
+    samples = np.frombuffer(pieces("sharps-three-items.flac", 30.0), dtype="<i2")
+    with wave.open(str(tmp_path / "microphone.wav"), "wb") as file:
+        file.setparams((1, 2, 48_000, 0, "NONE", ""))
+        file.writeframes(soxr.resample(samples, 16_000, 48_000).astype("<i2").tobytes())
+    return tmp_path / "microphone.wav"
+
+
+def sign_in(page: Page, server: str, initials: str = "AB", role: str = "circulator") -> None:
+    page.goto(server)
+    page.get_by_label("Your initials").fill(initials)
+    page.get_by_label(role, exact=True).check()
+    page.get_by_role("button", name="Sign in").click()
+
+
+def begin(page: Page) -> str:
+    page.get_by_role("button", name="Begin a case").click()
+    return page.url.rsplit("/", 1)[1]
+
+
+def look(page: Page, name: str) -> None:
+    folder = os.environ.get("COUNTERSIGN_SCREENSHOTS")
+    if folder:
+        page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+
+
+def accessible(page: Page) -> None:
+    """Fails on any violation of WCAG 2.2 A and AA that axe-core can find."""
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
+    violations: Any = found.response["violations"]
+    assert not violations, found.generate_report()
+
+
+def test_a_whole_case_from_speaking_to_a_confirmed_record(
+    server: str, chromium: str, microphone: Path, settings: Served
+) -> None:
+    with browser(chromium, microphone) as opened:
+        context = opened.new_context(permissions=["microphone"])
+        page = context.new_page()
+        problems: list[str] = []
+        page.on("pageerror", lambda error: problems.append(str(error)))
+        page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
+        sign_in(page, server)
+        look(page, "cases")
+        case = begin(page)
+        page.get_by_role("button", name="Tones").click()
+        page.get_by_role("button", name="Switch the microphone on").click()
+        expect(page.locator("#partial")).to_contain_text("needles one", timeout=WAIT_MS)
+        expect(page.locator(".being-said")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+        expect(page.locator("#line-2")).to_be_visible(timeout=WAIT_MS)
+        expect(page.locator("body")).to_have_attribute("data-toned", re.compile("heard|question"))
+        look(page, "case-speaking")
+        accessible(page)
+        page.reload()  # in the middle: every line is still there, once
+        expect(page.locator("#line-2")).to_be_visible()
+        page.get_by_role("button", name="End listening for this case").click()
+        expect(page.locator("#line-3")).to_be_visible(timeout=WAIT_MS)
+        while page.locator(".at-hand").count():
+            number = page.locator(".at-hand h2").inner_text()
+            page.locator(".at-hand").get_by_role("button", name="Accept").click()
+            expect(page.locator(".at-hand h2", has_text=number)).to_have_count(0)
+        expect(page.locator(".state")).to_contain_text("No line is open")
+        look(page, "case-confirmed")
+        accessible(page)
+        assert problems == []
+    ledger = open_ledger(settings.ledger)
+    history = read_case(ledger, case)
+    ledger.close()
+    record = build_record(history.kit, history.events, history.decisions)
+    assert [(line.confirmed_item, line.confirmed_quantity) for line in record.lines][:2] == [
+        ("suture_needle", 6),
+        ("knife_blade", 2),
+    ]
+    assert len(record.lines) == 3
+
+
+def two_pages(opened: Browser, server: str) -> tuple[Page, Page]:
+    pages = []
+    for initials, role in (("AB", "circulator"), ("CD", "relief")):
+        page = opened.new_context().new_page()
+        sign_in(page, server, initials, role)
+        pages.append(page)
+    return pages[0], pages[1]
+
+
+def written_case(settings: Served, *lines: str) -> str:
+    from countersign.chain import read
+    from countersign.kit import demo_kit_path, read_kit
+    from countersign.ledger import append_event, open_case
+
+    kit = read_kit(demo_kit_path())
+    ledger = open_ledger(settings.ledger)
+    case = open_case(ledger, kit, "written words")
+    for event in read(lines, kit).events:
+        append_event(ledger, case, event)
+    ledger.close()
+    return case
+
+
+def test_two_browsers_see_the_same_and_the_slower_one_is_told(
+    server: str, chromium: str, settings: Served
+) -> None:
+    case = written_case(settings, "laps one two three four five", "needles six")
+    with browser(chromium) as opened:
+        first, second = two_pages(opened, server)
+        for page in (first, second):
+            page.goto(f"{server}/cases/{case}")
+        first.locator("#line-1").get_by_role("button", name="Accept").click()
+        expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
+        # both decide on line 2 from the same view: the second must look again
+        old = second.locator("#line-2 [name=seen]").first.input_value()
+        first.locator("#line-2").get_by_role("button", name="Accept").click()
+        expect(second.locator("#line-2")).to_contain_text("accepted AB", timeout=WAIT_MS)
+        second.locator("#line-2").get_by_role("button", name="Take back").click()
+        expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+        second.locator("#line-2 form").first.evaluate(
+            "(form, old) => { form.querySelector('[name=seen]').value = old; }", old
+        )
+        second.locator("#line-2").get_by_role("button", name="Accept").click()
+        expect(second.get_by_role("alert")).to_contain_text("meanwhile")
+
+
+def test_without_a_network_the_page_says_so_and_catches_up(
+    server: str, chromium: str, settings: Served
+) -> None:
+    case = written_case(settings, "laps one two three four five")
+    with browser(chromium) as opened:
+        first, second = two_pages(opened, server)
+        for page in (first, second):
+            page.goto(f"{server}/cases/{case}")
+        expect(second.locator("#line-1")).to_contain_text("NOT CONFIRMED")
+        second.context.set_offline(True)
+        second.locator(".at-hand").get_by_role("button", name="Accept").click()
+        expect(second.locator("#link-state")).to_contain_text("No connection")
+        look(second, "no-network")
+        first.locator(".at-hand").get_by_role("button", name="Accept").click()
+        expect(first.locator("#line-1")).to_contain_text("accepted AB")
+        second.context.set_offline(False)
+        second.reload()
+        expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
+
+
+def press_until(page: Page, name: str) -> None:
+    """Tab until a control of this name has the focus."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        focused = page.evaluate("document.activeElement.innerText ?? ''")
+        if name in focused:
+            return
+    raise AssertionError(f"the keyboard does not reach “{name}”")
+
+
+def test_the_keyboard_alone_is_enough(server: str, chromium: str, settings: Served) -> None:
+    case = written_case(settings, "laps one two three four five")
+    with browser(chromium) as opened:
+        page = opened.new_context().new_page()
+        page.goto(server)
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+        page.keyboard.type("kb")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Space")
+        page.keyboard.press("ArrowDown")
+        press_until(page, "Sign in")
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("heading", name="Cases")).to_be_visible()
+        page.goto(f"{server}/cases/{case}")
+        press_until(page, "Amend")
+        page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+        page.keyboard.type("4")
+        page.keyboard.press("Enter")
+        expect(page.locator("#line-1")).to_contain_text("Amended to Laparotomy sponge: 4")
+
+
+@pytest.mark.parametrize(
+    ("name", "width", "height", "scheme"),
+    [
+        ("phone", 360, 740, "light"),
+        ("tablet", 820, 1180, "dark"),
+        ("desk", 1280, 800, "light"),
+        ("wall", 1920, 1080, "dark"),
+    ],
+)
+def test_every_screen_size_holds_the_page(
+    server: str,
+    chromium: str,
+    settings: Served,
+    name: str,
+    width: int,
+    height: int,
+    scheme: Any,
+) -> None:
+    case = written_case(
+        settings,
+        "initial count",
+        "laps one two three four five",
+        "raytecs one two three four five six seven eight nine",
+        "needles one two three four five six",
+        "sponge count is correct",
+    )
+    with browser(chromium) as opened:
+        context: BrowserContext = opened.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme
+        )
+        page = context.new_page()
+        sign_in(page, server)
+        page.goto(f"{server}/cases/{case}")
+        expect(page.locator("#line-5")).to_be_visible()
+        look(page, f"case-{name}")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width
+        accessible(page)
+        small = page.evaluate(
+            """[...document.querySelectorAll("button, summary, input:not([type=hidden])")]
+            .filter((e) => e.checkVisibility() && e.type !== "radio")
+            .map((e) => e.getBoundingClientRect())
+            .filter((box) => box.height < 44 || box.width < 44).length"""
+        )
+        assert small == 0  # WCAG 2.2, 2.5.5 (AAA): targets of at least 44 by 44 CSS pixels
+
+
+def test_the_first_page_is_small(server: str, chromium: str, settings: Served) -> None:
+    case = written_case(settings, "laps one two three four five")
+    with browser(chromium) as opened:
+        page = opened.new_context().new_page()
+        sign_in(page, server)
+        sizes: list[int] = []
+        page.on("response", lambda answer: sizes.append(len(answer.body())))
+        page.goto(f"{server}/cases/{case}", wait_until="load")
+        page.wait_for_timeout(300)
+        assert sizes
+        assert sum(sizes) < 150_000
+
+
+FULL_CASE = (
+    "initial count",
+    "laps one two three four five",
+    "raytecs one two three four five six seven eight nine ten",
+    "needles one two three four five six",
+    "receiving lidocaine one percent plain thirty milliliters expires june twenty thirty"
+    " labeled cup",
+    "drawing up ten milliliters of lidocaine one percent",
+    "kelly clamp on the mayo stand",
+    "closing count",
+    "laps one two three four",
+    "count is not correct",
+)
+
+
+@pytest.mark.parametrize(
+    ("name", "width", "height"), [("phone", 360, 740), ("desk", 1280, 800), ("wall", 1920, 1080)]
+)
+def test_everything_of_a_case_is_within_reach(
+    server: str, chromium: str, settings: Served, name: str, width: int, height: int
+) -> None:
+    case = written_case(settings, *FULL_CASE)
+    with browser(chromium) as opened:
+        page = opened.new_context(viewport={"width": width, "height": height}).new_page()
+        sign_in(page, server)
+        page.goto(f"{server}/cases/{case}")
+        page.locator("#line-2").get_by_role("button", name="Accept").click()
+        expect(page.locator(".deeds")).to_contain_text("AB (circulator) accepted line 2")
+        page.get_by_role("button", name="Done: ").first.click()
+        expect(page.locator(".steps li").first).to_contain_text("AB,")
+        page.get_by_role("button", name="Dim").click()
+        expect(page.locator("html")).to_have_attribute("data-look", "dim")
+        expect(page.locator(".state")).to_contain_text("1 item differs")
+        for part in ("The count", "What differs", "Medications", "Set-up", "Who did what"):
+            expect(page.get_by_role("heading", name=part).first).to_be_visible()
+        expect(page.locator(".whole")).to_contain_text("Lidocaine")
+        expect(page.locator(".caution")).to_have_count(1)
+        look(page, f"full-{name}")
+        accessible(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_count_is_read_back_beside_the_microphone_which_waits(
+    server: str, chromium: str, microphone: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not can_speak():
+        pytest.skip("needs espeak-ng (Debian package espeak-ng)")
+    monkeypatch.setattr("countersign.pages.rooms.asked_read_back", lambda _words: "all")
+    with browser(chromium, microphone) as opened:
+        page = opened.new_context(permissions=["microphone"]).new_page()
+        sign_in(page, server)
+        begin(page)
+        page.evaluate(
+            """() => {
+              const state = document.getElementById("hearing-state");
+              window.told = [];
+              new MutationObserver(() => window.told.push(state.textContent))
+                .observe(state, { childList: true });
+            }"""
+        )
+        page.get_by_role("button", name="Read back aloud").click()
+        page.get_by_role("button", name="Switch the microphone on").click()
+        # it may be short: the voice stops as soon as somebody speaks
+        expect(page.locator("body")).to_have_attribute("data-read-back", "all", timeout=WAIT_MS)
+        expect(page.locator("#hearing-state")).to_have_text(
+            "The microphone is on.", timeout=WAIT_MS
+        )
+        told = page.evaluate("window.told")
+        waited = next(at for at, words in enumerate(told) if "the microphone waits" in words)
+        assert "The microphone is on." in told[waited:]
+
+
+@pytest.mark.parametrize(("name", "width", "height"), [("phone", 360, 740), ("desk", 1280, 800)])
+def test_an_educator_looks_back_at_an_attempt(
+    server: str,
+    chromium: str,
+    settings: Served,
+    kit: Kit,
+    ears: Ears,
+    name: str,
+    width: int,
+    height: int,
+) -> None:
+    store = Store(store_path(settings.ledger))
+    for recording in ("sharps-three-items.flac", "interrupted-by-talk.flac", "laps-five.flac"):
+        store.keep(analyse(FIXTURES / recording, kit, ears, learner="L1"), FIXTURES / recording)
+    with browser(chromium) as opened:
+        page = opened.new_context(viewport={"width": width, "height": height}).new_page()
+        problems: list[str] = []
+        page.on("pageerror", lambda error: problems.append(str(error)))
+        page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
+        sign_in(page, server, "ED", "educator")
+        page.get_by_role("link", name="Practice").click()
+        look(page, f"attempts-{name}")
+        accessible(page)
+        page.get_by_role("link", name="sharps-three-items.flac").click()
+        # a click on a line goes to its sound, and what is heard is marked
+        page.locator("#line-2 .at").click()
+        page.wait_for_function("document.getElementById('sound').currentTime > 0.5")
+        expect(page.locator("#line-2")).to_have_attribute("aria-current", "true")
+        page.evaluate("document.getElementById('sound').pause()")
+        expect(page.locator(".at-now").first).not_to_have_value("")
+        page.get_by_role("textbox", name="Comment").fill("Slower between the needles.")
+        page.get_by_role("button", name="Keep the comment").click()
+        expect(page.locator("#marks")).to_contain_text("Slower between the needles.")
+        page.get_by_label("Judge: Items were separated").click()
+        page.locator("#judge-separated select").select_option("met")
+        page.locator("#judge-separated button").click()
+        expect(page.locator(".points")).to_contain_text("ED:")
+        look(page, f"attempt-{name}")
+        accessible(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        page.get_by_role("link", name="Over time").click()
+        expect(page.locator(".figure-over")).to_have_count(4)
+        look(page, f"compare-{name}")
+        accessible(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert not problems

@@ -1,0 +1,145 @@
+"""The sound socket and the news socket."""
+
+import json
+import struct
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import soundfile
+from fastapi.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
+from tests.pages.conftest import pieces, rooms_of, signed_in
+
+from countersign.ledger import read_case
+
+RECORDING = "sharps-three-items.flac"
+SOCKETS = "ws://127.0.0.1"
+
+
+def begin(client: TestClient) -> str:
+    token = signed_in(client)
+    answer = client.post("/cases", data={"form_token": token}, follow_redirects=False)
+    return answer.headers["location"].rsplit("/", 1)[1]
+
+
+def end(client: TestClient, case: str) -> None:
+    token = signed_in(client)
+    client.post(f"/cases/{case}/end", data={"form_token": token})
+
+
+def speak(client: TestClient, case: str, sound: bytes, take: int | None = None, **how: int) -> int:
+    """Send sound from where the server wants it; gives the take."""
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as socket:
+        socket.send_text(json.dumps({"take": take}))
+        hello = json.loads(socket.receive_text())
+        have = hello["have"] - how.get("back", 0)
+        stop = how.get("stop", len(sound) // 2)
+        for at in range(have, stop, 3200):
+            socket.send_bytes(struct.pack("<Q", at) + sound[2 * at : 2 * min(at + 3200, stop)])
+            assert json.loads(socket.receive_text())["take"] == hello["take"]
+        return int(hello["take"])
+
+
+def test_sound_becomes_lines_and_is_kept(client: TestClient) -> None:
+    case = begin(client)
+    sound = pieces(RECORDING)
+    speak(client, case, sound)
+    end(client, case)
+    history = read_case(rooms_of(client).ledger, case)
+    assert [event.item for event in history.events][:2] == ["suture_needle", "knife_blade"]
+    assert history.heard_to_the_end
+    answer = client.get(f"/cases/{case}/lines/1/sound")
+    assert answer.headers["content-type"] == "audio/wav"
+    assert len(answer.content) > 16_000
+
+
+def test_a_dropped_connection_neither_loses_nor_doubles_sound(
+    client: TestClient, tmp_path: Path
+) -> None:
+    case = begin(client)
+    sound = pieces(RECORDING)
+    take = speak(client, case, sound, stop=40_000)
+    # it comes back with the same take, and sends again what it does not know to be kept
+    assert speak(client, case, sound, take, back=8_000) == take
+    end(client, case)
+    kept, _ = soundfile.read(tmp_path / "sound" / case / "sound.wav", dtype="int16")
+    assert kept.tobytes() == sound
+
+
+def test_a_restarted_server_goes_on(make_client: Callable[..., TestClient]) -> None:
+    first = make_client()
+    case = begin(first)
+    sound = pieces(RECORDING)
+    take = speak(first, case, sound, stop=60_000)
+    rooms_of(first).close()
+    second = make_client()
+    signed_in(second)
+    assert speak(second, case, sound, take) == take
+    end(second, case)
+    whole = begin(second)
+    speak(second, whole, sound)
+    end(second, whole)
+
+    def kept(name: str) -> list[tuple[object, ...]]:
+        events = read_case(rooms_of(second).ledger, name).events
+        return [(event.kind, event.item, event.quantity, event.words) for event in events]
+
+    assert kept(case) == kept(whole)
+    assert len(kept(case)) == 3
+
+
+def test_another_microphone_takes_over(client: TestClient) -> None:
+    case = begin(client)
+    sound = pieces(RECORDING)
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as older:
+        older.send_text(json.dumps({"take": None}))
+        assert json.loads(older.receive_text()) == {"take": 1, "have": 0}
+        assert speak(client, case, sound, stop=3200) == 2
+        older.send_bytes(struct.pack("<Q", 0) + sound[:6400])
+        assert json.loads(older.receive_text()) == {"taken_over": True}
+
+
+def test_news_comes_with_each_line(client: TestClient) -> None:
+    case = begin(client)
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/watch") as news:
+        assert json.loads(news.receive_text()) == {"changed": True}
+        speak(client, case, pieces(RECORDING))
+        lines = []
+        deadline = time.monotonic() + 20
+        while len(lines) < 2 and time.monotonic() < deadline:
+            message = json.loads(news.receive_text())
+            if "line" in message:
+                lines.append(message["line"])
+        assert lines == [1, 2]
+
+
+@pytest.mark.parametrize("path", ["hear", "watch"])
+def test_sockets_want_a_signed_in_page_of_this_server(client: TestClient, path: str) -> None:
+    case = begin(client)
+    address = f"{SOCKETS}/cases/{case}/{path}"
+    with client.websocket_connect(
+        address, headers={"origin": "http://elsewhere.example"}
+    ) as socket:
+        with pytest.raises(WebSocketDisconnect) as refused:
+            socket.receive_text()
+        assert refused.value.code == 4401
+    client.cookies.clear()
+    with client.websocket_connect(address) as socket:
+        with pytest.raises(WebSocketDisconnect) as refused:
+            socket.receive_text()
+        assert refused.value.code == 4401
+
+
+@pytest.mark.parametrize(
+    "piece", [b"", b"12345678", b"123456789", bytes(8) + bytes(200_000), b"\xff" * 16]
+)
+def test_what_is_no_piece_of_sound_ends_the_socket(client: TestClient, piece: bytes) -> None:
+    case = begin(client)
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as socket:
+        socket.send_text("not even JSON")
+        socket.receive_text()
+        socket.send_bytes(piece)
+        with pytest.raises(WebSocketDisconnect):
+            socket.receive_text()
