@@ -83,7 +83,7 @@ def test_a_recording_gives_what_its_manifest_says(kit: Kit, ears: Ears) -> None:
     assert heard_s == sorted(heard_s)
     assert heard_s[-1] == pytest.approx(said["duration_s"], abs=0.01)
     assert result.duration_s == pytest.approx(said["duration_s"], abs=0.01)
-    assert result.model == ears.info.name
+    assert result.model == ears.info.version
 
 
 def test_a_broken_recording_is_refused_before_a_model_is_loaded(

@@ -37,7 +37,7 @@ class Result(BaseModel):
     """What came out of one source. Nothing in it is confirmed.
 
     ``duration_s`` is the length of the sound in seconds, 0 for written words; ``model`` names the
-    recogniser's model, ``written`` for written words.
+    recogniser's model and its version, ``written`` for written words.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -128,7 +128,7 @@ def _draft(
                 on_progress(heard_s)
 
     events = _collect(hear_with_silences(ears, timed(), on_partial), kit, on_event, on_open)
-    return _result(source, round(heard_s, 3), ears.info.name, events, kit, meter.warnings())
+    return _result(source, round(heard_s, 3), ears.info.version, events, kit, meter.warnings())
 
 
 def _collect(

@@ -285,7 +285,11 @@ def export(
     as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="As CSV, one row a line.")] = False,
     as_fhir: Annotated[
-        bool, typer.Option("--fhir", help="As an HL7 FHIR R4 bundle, confirmed lines only.")
+        bool, typer.Option("--fhir", help="As an HL7 FHIR R4 bundle of what is confirmed.")
+    ] = False,
+    entries: Annotated[
+        bool,
+        typer.Option("--entries", help="With --csv: the ledger's entries, to import again."),
     ] = False,
     out: Annotated[
         Path | None,
@@ -295,18 +299,20 @@ def export(
     ledger: LedgerOption = None,
 ) -> None:
     """Write a case as JSON, CSV or FHIR; what nobody confirmed is marked, or left out of FHIR."""
-    from countersign.exchange import document_text, history_up_to, read_stored
+    from countersign.exchange import document_text, entries_csv, history_up_to, read_stored
     from countersign.export import case_csv, write_whole
     from countersign.ledger import open_ledger, read_case, record_of
 
     if as_json + as_csv + as_fhir != 1:
         raise BadInput("Choose one form, --json, --csv or --fhir.")
+    if entries and not as_csv:
+        raise BadInput("--entries is a form of --csv.")
     with closing(open_ledger(ledger, create=False)) as opened:
         stored = read_stored(opened, case.strip().lower())
         history = history_up_to(read_case(opened, stored.case), stored)
     record = record_of(history)
     if as_csv:
-        text = case_csv(history, record)
+        text = entries_csv(record, stored) if entries else case_csv(history, record)
     elif as_fhir:
         from countersign.exchange.fhir import fhir_text
 

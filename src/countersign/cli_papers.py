@@ -45,7 +45,7 @@ def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A paper (PDF) or an export.")],
     ledger: LedgerOption = None,
 ) -> int:
-    """Say whether a paper, or a case exported as JSON, is what the ledger has.
+    """Say whether a paper, or an exported case, is what the ledger has.
 
     The exit code is 0 where it matches and 1 where it does not or the case has changed since.
     """
@@ -68,14 +68,17 @@ def verify(
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A case exported as JSON.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="An exported case.")],
     ledger: LedgerOption = None,
 ) -> None:
-    """Keep a case that was exported as JSON, entry by entry as it was; none is written over."""
-    from countersign.exchange import import_case, read_document
+    """Keep a case that was exported, entry by entry as it was; none is written over.
+
+    It takes JSON, FHIR, and CSV of entries. A CSV of lines has no history and is refused.
+    """
+    from countersign.exchange import import_case, read_exported
     from countersign.ledger import open_ledger, read_case, record_of
 
-    stored = read_document(_bytes_of(file))
+    stored = read_exported(_bytes_of(file))
     with closing(open_ledger(ledger)) as opened:
         import_case(opened, stored)
         record_of(read_case(opened, stored.case))  # what was kept can be read

@@ -117,14 +117,14 @@ def case_csv(history: CaseHistory, record: CountRecord) -> str:
     """One row for every line of the record (RFC 4180: CRLF, quotes doubled, a header row).
 
     A cell that a spreadsheet would take for a formula begins with an apostrophe (OWASP, "CSV
-    Injection", from memory).
+    Injection", from memory); :func:`unsafe_cell` gives back what stood there.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for line in record.lines:
         cells = _cells(line, history) | medication_cells(record.medications, line.number)
-        writer.writerow([_safe(cells[column]) for column in COLUMNS])
+        writer.writerow([safe_cell(cells[column]) for column in COLUMNS])
     return out.getvalue()
 
 
@@ -262,6 +262,15 @@ def _cells(line: Line, history: CaseHistory) -> dict[str, object]:
     }
 
 
-def _safe(value: object) -> str:
+def safe_cell(value: object) -> str:
+    """The text of a cell that no spreadsheet takes for a formula.
+
+    One that begins with an apostrophe gets another, so that what was written can be told apart.
+    """
     text = "" if value is None else str(plain(value))
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+    return f"'{text}" if text.startswith((*_FORMULA_STARTS, "'")) else text
+
+
+def unsafe_cell(text: str) -> str:
+    """What :func:`safe_cell` was given; for programs, never for a spreadsheet."""
+    return text.removeprefix("'")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from countersign.hearing.models import bundled_model
+from countersign.hearing.models import bundled_model, describe_model
 from countersign.ledger import list_cases, open_ledger, read_case
 from countersign.problems import BadInput
 
@@ -35,7 +35,7 @@ def test_json_and_what_is_kept(
     found = json.loads(done.out)
     length = soundfile.info(recording).duration
     assert float(found["duration_s"]) == pytest.approx(length, abs=0.01)
-    assert found["model"] == bundled_model().name
+    assert found["model"] == describe_model(bundled_model()).version
     (event,) = found["events"]
     assert (event["kind"], event["item"], event["quantity"]) == ("count", "lap_sponge", 15)
     assert 0 <= float(event["start_s"]) < float(event["end_s"]) <= length + 0.01

@@ -1,15 +1,19 @@
 """``countersign papers``, ``verify``, ``import``, ``schema`` and ``export --fhir``."""
 
+import hashlib
 import json
 import re
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
 from tests.cli.conftest import Command, command, ledger_file  # noqa: F401
 from tests.papers.cases import decided, exception_case, kept, opening, short_case
+from tests.papers.conftest import pages
 
 from countersign.exchange.schema import shipped_schema
-from countersign.ledger import append_decision, open_ledger, read_case
+from countersign.hearing.models import bundled_model
+from countersign.ledger import append_decision, list_cases, open_ledger, read_case
 
 
 @pytest.fixture
@@ -47,6 +51,23 @@ def test_papers_are_written_and_verified(
     done = command("verify", out / names[0])
     assert done.code == 1
     assert done.out.startswith("The case has changed since: 1 entry was added")
+
+
+def test_a_paper_names_the_version_of_the_model(
+    command: Command,  # noqa: F811
+    tmp_path: Path,
+    ledger_file: Path,  # noqa: F811
+) -> None:
+    recording = Path(__file__).parents[2] / "audio_fixtures" / "laps-five.flac"
+    assert command("listen", recording).code == 0
+    ledger = open_ledger(ledger_file)
+    (kept_one,) = list_cases(ledger)
+    ledger.close()
+    assert command("papers", kept_one.case_id, "--out", tmp_path).code == 0
+    weights = hashlib.sha256((bundled_model() / "am" / "final.mdl").read_bytes()).hexdigest()
+    for path in tmp_path.glob("*.pdf"):
+        for page in pages(path.read_bytes()):
+            assert f"countersign {version('countersign')}, model counting-en {weights[:12]}" in page
 
 
 def test_papers_are_not_written_over(

@@ -2,7 +2,8 @@
 
 from countersign.exchange.comparing import Finding, compare, verify_document
 from countersign.exchange.document import document_text
-from countersign.exchange.importing import import_case, read_document
+from countersign.exchange.entries_csv import entries_csv
+from countersign.exchange.importing import import_case, read_document, read_exported
 from countersign.exchange.stored import StoredCase, fingerprint, history_up_to, read_stored
 
 __all__ = [
@@ -10,10 +11,12 @@ __all__ = [
     "StoredCase",
     "compare",
     "document_text",
+    "entries_csv",
     "fingerprint",
     "history_up_to",
     "import_case",
     "read_document",
+    "read_exported",
     "read_stored",
     "verify_document",
 ]

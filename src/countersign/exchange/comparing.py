@@ -2,7 +2,7 @@
 
 from enum import StrEnum
 
-from countersign.exchange.importing import read_document
+from countersign.exchange.importing import read_exported
 from countersign.exchange.stored import StoredCase, fingerprint, read_stored, up_to
 from countersign.ledger import Ledger
 from countersign.problems import BadInput
@@ -48,10 +48,10 @@ def compare(
 
 
 def verify_document(data: bytes, ledger: Ledger) -> tuple[Finding, str]:
-    """How a case exported as JSON stands to a ledger.
+    """How a case exported as JSON, FHIR or CSV of entries stands to a ledger.
 
     Raises ``BadInput`` where it is none, or where a hash in it does not fit what is in it.
     """
-    stored = read_document(data)
+    stored = read_exported(data)
     found, sentence, _ = compare(ledger, stored.case, len(stored.entries), fingerprint(stored))
     return found, sentence

@@ -1,19 +1,24 @@
 """A confirmed record as an HL7 FHIR R4 (4.0.1) bundle, for systems that keep patient records.
 
-Only what a person confirmed is in it; what is not is counted in a note. It names no patient: the
-subject is a contained Patient without any element. Resources and bindings: HL7 FHIR R4, from
-memory; the tests check them with independent libraries.
+Every resource that says something of the operation says only what a person confirmed; what is not
+is counted in a note. A DocumentReference carries the whole case as this tool's JSON document, so
+that the bundle can be imported again without loss; it says of itself that it is not confirmed where
+that is so. The bundle names no patient: the subject is a contained Patient without any element.
+Resources and bindings: HL7 FHIR R4, from memory; the tests check them with independent libraries.
 """
 
 import json
+from base64 import b64encode
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from hashlib import sha1
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from countersign.caution import TWO_PEOPLE
+from countersign.caution import CONFIRMED, NOT_CONFIRMED, TWO_PEOPLE
+from countersign.exchange.document import document_text
 from countersign.exchange.fhir_medication import dispensed, drawn_up, labelled
 from countersign.exchange.fhir_values import (
     concept,
@@ -39,6 +44,7 @@ _COUNTED = {
     EventKind.BREAKAGE: "Pieces that one became",
 }
 _PARTICIPANT = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
+DOCUMENT_TYPE = "Whole count record with its history"
 _DICOM = "http://dicom.nema.org/resources/ontology/DCM"
 
 
@@ -58,17 +64,19 @@ class _Case:
 def fhir_bundle(
     history: CaseHistory, record: CountRecord, stored: StoredCase, at: datetime
 ) -> dict[str, Any]:
-    """The bundle (type ``collection``) of a record, exported ``at`` (timezone-aware).
+    """The bundle (type ``collection``) of a record, exported ``at`` (timezone-aware, milliseconds).
 
     One Procedure; an Observation for each confirmed line that counts or changes a count, for each
     confirmed draw and label, and for the confirmed verdict; a MedicationDispense for each confirmed
-    receipt; a Provenance for each decision in force and each exception; an AuditEvent for the
-    export. There is no MedicationAdministration, because what is given from a syringe is not heard.
+    receipt; a Provenance for each decision in force and each exception; a DocumentReference with
+    the whole case; an AuditEvent for the export. There is no MedicationAdministration, because what
+    is given from a syringe is not heard.
     Raises ``BadInput`` where nothing is confirmed.
     """
     confirmed = [line for line in record.lines if is_confirmed(line)]
     if not confirmed:
         raise BadInput(f"Nothing in case {history.case_id} is confirmed, so nothing is exported.")
+    at = at.replace(microsecond=at.microsecond // 1000 * 1000)
     digest = fingerprint(stored)
     case = _Case(history, record, uuid5(NAMESPACE_URL, f"urn:countersign:{digest}"))
     procedure = _procedure(case, len(confirmed))
@@ -79,6 +87,7 @@ def fhir_bundle(
             entries.append((case.url(f"line {line.number}"), made))
             entries.append((case.url(f"line {line.number} provenance"), _provenance(case, line)))
     entries += _verdict(case)
+    entries.append((case.url("document"), _document(case, stored, at)))
     entries.append(
         (case.url(f"export {at.isoformat()}"), _audit(case, digest, len(stored.entries), at))
     )
@@ -220,6 +229,35 @@ def _verdict(case: _Case) -> Iterator[tuple[str, dict[str, Any]]]:
                 reason=[{"text": signed.reason}],
             ),
         )
+
+
+def _document(case: _Case, stored: StoredCase, at: datetime) -> dict[str, Any]:
+    """The whole case, as bytes that a system keeps without looking into them."""
+    text = document_text(case.history, case.record, stored)
+    data = text.encode("utf-8", "surrogatepass")
+    whole = json.loads(text)["status"] == CONFIRMED
+    standing = CONFIRMED if whole else f"{NOT_CONFIRMED} as a whole: some lines wait for a person"
+    return resource(
+        "DocumentReference",
+        status="current",
+        docStatus="final" if whole else "preliminary",
+        type=concept(DOCUMENT_TYPE),
+        date=instant(at),
+        description=f"{standing}. For import into countersign; not to be read as a count.",
+        content=[
+            {
+                "attachment": {
+                    "contentType": "application/json",
+                    "data": b64encode(data).decode("ascii"),
+                    "size": len(data),
+                    # FHIR asks for SHA-1 here; the document itself carries SHA-256.
+                    "hash": b64encode(sha1(data, usedforsecurity=False).digest()).decode("ascii"),
+                    "title": f"{case.history.case_id}.json",
+                }
+            }
+        ],
+        context={"related": [reference(case.url("procedure"))]},
+    )
 
 
 def _audit(case: _Case, digest: str, entries: int, at: datetime) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A case from a JSON document back into a ledger, entry by entry as it was."""
+"""A case from a document back into a ledger, entry by entry as it was."""
 
 import json
 from datetime import datetime
@@ -8,7 +8,9 @@ from typing import Any
 from pydantic import ConfigDict, Field, ValidationError
 from sqlalchemy import insert, select
 
+from countersign.exchange.carried import carried_document, compare_bundle
 from countersign.exchange.document import FORMAT, document_hash
+from countersign.exchange.entries_csv import is_entries_csv, read_entries
 from countersign.exchange.stored import StoredCase, fingerprint, read_stored
 from countersign.kit.model import Kit
 from countersign.ledger import Ledger, Note
@@ -28,6 +30,26 @@ class _History(StoredCase):
 
     status: str
     sha256: str = Field(pattern=r"^[0-9a-f]{64}$")
+
+
+def read_exported(data: bytes) -> StoredCase:
+    """The history in an export of any form that has it: JSON, FHIR, or CSV of entries.
+
+    Raises ``BadInput`` as :func:`read_document` does.
+    """
+    if is_entries_csv(data):
+        stored = read_entries(data)
+        _check(stored)
+        return stored
+    try:
+        whole = json.loads(data[:MOST_BYTES].decode("utf-8-sig"), parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        whole = None
+    if isinstance(whole, dict) and whole.get("resourceType") == "Bundle":
+        stored = read_document(carried_document(whole))
+        compare_bundle(whole, stored)
+        return stored
+    return read_document(data)
 
 
 def read_document(data: bytes) -> StoredCase:

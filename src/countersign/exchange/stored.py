@@ -6,8 +6,11 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from countersign.ledger import CaseHistory, Ledger
+from countersign.kit.model import Kit
+from countersign.ledger import CaseHistory, Ledger, Note
 from countersign.ledger.reading import case_rows
+from countersign.meaning.event import Event
+from countersign.tally.record import Decision
 
 FORM = "countersign case 1"
 """Names what is hashed, so that another arrangement can never give the same hash."""
@@ -68,6 +71,28 @@ def history_up_to(history: CaseHistory, stored: StoredCase) -> CaseHistory:
             "decisions": history.decisions[: kinds.count("decision")],
             "notes": history.notes[: kinds.count("note")],
             "last_entry": len(kinds),
+        }
+    )
+
+
+def history_of(stored: StoredCase) -> CaseHistory:
+    """The history that was kept so, without a ledger; ``ValueError`` where it cannot be read."""
+    entries = stored.entries
+    return CaseHistory.model_validate(
+        {
+            "case_id": stored.case,
+            "opened_at": stored.opened_at,
+            "source": stored.source,
+            "kit": Kit.model_validate_json(stored.kit),
+            "kit_hash": stored.kit_sha256,
+            "events": [Event.model_validate_json(e.body) for e in entries if e.kind == "event"],
+            "decisions": [
+                Decision.model_validate_json(e.body).model_copy(update={"entry": e.seq})
+                for e in entries
+                if e.kind == "decision"
+            ],
+            "notes": [Note.model_validate_json(e.body) for e in entries if e.kind == "note"],
+            "last_entry": len(entries),
         }
     )
 

@@ -19,7 +19,8 @@ class ModelInfo(BaseModel):
 
     ``compiled`` is true for folders in the project's own layout, whose decoding graph is compiled
     from the kit; false for published Vosk folders, which bring their own. ``word_list`` says
-    whether a published model takes a list of words at run time. ``size_bytes`` is the whole folder.
+    whether a published model takes a list of words at run time. ``size_bytes`` is the whole folder,
+    ``sha256`` the hash of the network's file.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -30,6 +31,11 @@ class ModelInfo(BaseModel):
     word_list: bool
     size_bytes: int
     sha256: str
+
+    @property
+    def version(self) -> str:
+        """Which weights these are, for records and papers: the name and a piece of the hash."""
+        return f"{self.name} {self.sha256[:12]}"
 
 
 def bundled_model() -> Path:

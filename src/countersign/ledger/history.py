@@ -18,9 +18,9 @@ class Note(BaseModel):
     """Something kept beside events and decisions.
 
     ``listening_ended`` says that the source was heard to its end; ``duration_s`` is its length in
-    seconds and ``model`` the name of the acoustic model. ``remark`` is free text. ``step_done``
-    keeps a ``step`` that someone did about a discrepancy, ``exception`` what two people signed,
-    ``policy`` the facility's policy that holds from here on, whole.
+    seconds and ``model`` the name and version of the acoustic model. ``remark`` is free text.
+    ``step_done`` keeps a ``step`` that someone did about a discrepancy, ``exception`` what two
+    people signed, ``policy`` the facility's policy that holds from here on, whole.
     """
 
     model_config = ConfigDict(frozen=True)

@@ -100,7 +100,7 @@ class Listener:
         note = Note(
             topic="listening_ended",
             duration_s=round(self.sound.samples / SAMPLE_RATE, 3),
-            model=self._ears.info.name,
+            model=self._ears.info.version,
         )
         append_note(self._ledger, self.case_id, note)
 
