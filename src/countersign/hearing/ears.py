@@ -258,7 +258,7 @@ def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Iterat
     if not readings:
         return
     readings = _going_on(ears, readings, recent, before) or readings
-    words = supported(readings)
+    words = supported(readings, ears.items)
     before.add(words)
     others = distinct(readings, ears.forms, ears.items)
     start_s, end_s = words[0].start_s, words[-1].end_s

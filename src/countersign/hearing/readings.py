@@ -4,7 +4,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from countersign.hearing.tuning import SCORE_SCALE
 from countersign.hearing.utterance import TALK, Alternative, Word
@@ -72,16 +72,61 @@ def after(readings: Sequence[Alternative], time_s: float) -> list[Alternative]:
     return [reading for reading in kept if reading.words] if kept and kept[0].words else []
 
 
-def supported(readings: Sequence[Alternative]) -> tuple[Word, ...]:
-    """The words of the best reading, each with the share of the posterior whose readings have this
-    word at this time.
+def supported(readings: Sequence[Alternative], items: Mapping[str, str]) -> tuple[Word, ...]:
+    """The words of the best reading, each with the share of the posterior that supports it.
+
+    A reading supports a word that it has at this time. It supports the words of an item's name
+    with any name of the same item at this time: "mixter" for "mixters" is no doubt about what was
+    counted. ``items`` gives the item of each spoken form.
     """
+    best = readings[0].words
+    named = [_named(reading.words, items) for reading in readings]
+    owners = {place: name for name in named[0] for place in range(name.first, name.last + 1)}
 
-    def share(word: Word) -> float:
-        shares = (reading.confidence for reading in readings if has_word(reading, word))
-        return min(1.0, round(sum(shares), 4))
+    def share(place: int, word: Word) -> float:
+        owner = owners.get(place)
+        total = sum(
+            reading.confidence
+            for reading, names in zip(readings, named, strict=True)
+            if has_word(reading, word)
+            or (owner is not None and any(name.is_of(owner) for name in names))
+        )
+        return min(1.0, round(total, 4))
 
-    return tuple(word.model_copy(update={"confidence": share(word)}) for word in readings[0].words)
+    return tuple(
+        word.model_copy(update={"confidence": share(place, word)})
+        for place, word in enumerate(best)
+    )
+
+
+class _Name(NamedTuple):
+    """An item's name in a reading: the places of its first and last word, and when it was said."""
+
+    item: str
+    first: int
+    last: int
+    start_s: float
+    end_s: float
+
+    def is_of(self, other: "_Name") -> bool:
+        together = self.start_s < other.end_s and other.start_s < self.end_s
+        return together and self.item == other.item
+
+
+def _named(words: Sequence[Word], items: Mapping[str, str]) -> list[_Name]:
+    """The names of items among the words, the longest at each place."""
+    longest = max((len(form.split()) for form in items), default=0)
+    found, first = [], 0
+    while first < len(words):
+        for last in range(min(len(words), first + longest) - 1, first - 1, -1):
+            item = items.get(" ".join(word.text for word in words[first : last + 1]))
+            if item is not None:
+                times = words[first].start_s, words[last].end_s
+                found.append(_Name(item, first, last, *times))
+                first = last
+                break
+        first += 1
+    return found
 
 
 def has_word(reading: Alternative, word: Word) -> bool:
