@@ -15,6 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 from starlette.exceptions import HTTPException
 from starlette.middleware.base import BaseHTTPMiddleware
 from starlette.middleware.sessions import SessionMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from countersign.caution import NOT_CONFIRMED, TWO_PEOPLE, caution
 from countersign.findings_view import discrepancy_text
@@ -26,7 +27,7 @@ from countersign.pages.look import look_of, look_routes
 from countersign.pages.read_back import PHRASES
 from countersign.pages.rooms import Rooms
 from countersign.pages.served import SESSION_HOURS, Served
-from countersign.pages.sessions import NotSignedIn, session_key
+from countersign.pages.sessions import NotSignedIn, Sessions, session_key
 from countersign.pages.sign_in import sign_in_routes
 from countersign.pages.sockets import socket_routes
 from countersign.pages.studio import Studio
@@ -67,8 +68,10 @@ def create_app(served: Served) -> FastAPI:
         values["look"] = look_of(request)
         return templates.TemplateResponse(request, name, values, status_code=code)
 
-    app = FastAPI(title="countersign", lifespan=running, docs_url=None, redoc_url=None)
+    # no description of the interface is served: it helps nobody but a stranger
+    app = FastAPI(title="countersign", lifespan=running, openapi_url=None)
     app.state.rooms, app.state.studio = rooms, studio
+    app.state.sessions = Sessions(served)
     app.include_router(sign_in_routes(served, render))
     app.include_router(look_routes(served))
     app.include_router(circulator_routes(rooms, render))
@@ -77,7 +80,9 @@ def create_app(served: Served) -> FastAPI:
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
     app.add_middleware(
         BaseHTTPMiddleware,
-        dispatch=make_guard(Pace("600/minute"), large={UPLOAD_PATH: LARGEST_UPLOAD}),
+        dispatch=make_guard(
+            Pace("600/minute"), large={UPLOAD_PATH: LARGEST_UPLOAD}, disk=served.ledger.parent
+        ),
     )
     app.add_middleware(
         SessionMiddleware,
@@ -87,6 +92,8 @@ def create_app(served: Served) -> FastAPI:
         same_site="strict",
         https_only=served.network,
     )
+    if not served.network:
+        app.add_middleware(TrustedHostMiddleware, allowed_hosts=served.hosts, www_redirect=False)
     _answer_problems(app, render)
     return app
 

@@ -48,7 +48,11 @@ from countersign.wording import is_confirmed
 
 LONGEST_REASON = 200
 
+_LARGEST_NUMBER = 2**31
+
 CaseText = Annotated[str, Form(max_length=80)]
+Seen = Annotated[int, Form(ge=0, le=_LARGEST_NUMBER)]
+"""The newest entry of the ledger that the person had in view."""
 
 
 def circulator_routes(rooms: Rooms, render: Render) -> APIRouter:
@@ -132,7 +136,7 @@ def circulator_routes(rooms: Rooms, render: Render) -> APIRouter:
         number: int,
         person: Decider,
         act: CaseText,
-        seen: Annotated[int, Form(ge=0)],
+        seen: Seen,
         item: CaseText = "",
         quantity: CaseText = "",
         again: CaseText = "",
@@ -158,7 +162,7 @@ def circulator_routes(rooms: Rooms, render: Render) -> APIRouter:
         request: Request,
         case_id: str,
         person: Decider,
-        seen: Annotated[int, Form(ge=0)],
+        seen: Seen,
         part: CaseText = "",
     ) -> Response:
         history, record = kept(case_id)
@@ -168,12 +172,16 @@ def circulator_routes(rooms: Rooms, render: Render) -> APIRouter:
         elif reasons := reasons_against_whole(record):
             problem, code = reasons[0], 422
         else:
-            for line in record.lines:
-                if not line.is_open:
-                    continue
-                missing = what_is_missing(line.acts_as, line.item, line.quantity)
-                if missing is None:
-                    append_decision(rooms.ledger, case_id, _made(line, Act.ACCEPT, person))
+            try:
+                for line in record.lines:
+                    if not line.is_open:
+                        continue
+                    missing = what_is_missing(line.acts_as, line.item, line.quantity)
+                    if missing is None:
+                        decision = _made(line, Act.ACCEPT, person)
+                        append_decision(rooms.ledger, case_id, decision, seen=seen)
+            except Overtaken:
+                problem, code = "Someone else decided meanwhile; look at the record again.", 409
             rooms.tell(case_id, {"changed": True})
         return answer(request, person, case_id, part, problem, code)
 
@@ -183,7 +191,7 @@ def circulator_routes(rooms: Rooms, render: Render) -> APIRouter:
         case_id: str,
         person: Decider,
         item: CaseText,
-        line: Annotated[int, Form(ge=1)],
+        line: Annotated[int, Form(ge=1, le=_LARGEST_NUMBER)],
         step: CaseText,
         done: CaseText,
         part: CaseText = "",

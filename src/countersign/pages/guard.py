@@ -1,6 +1,8 @@
 """What every request passes: its size, its origin, its pace; and the headers of every answer."""
 
+import shutil
 from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
 from urllib.parse import urlsplit
 
 from fastapi import Request, Response
@@ -10,8 +12,13 @@ from limits import parse
 from limits.storage import MemoryStorage
 from limits.strategies import MovingWindowRateLimiter
 
+from countersign.pages.sessions import NotSignedIn, who_is
+
 LARGEST_FORM = 64 * 1024
 """Bytes of a form; uploads of recordings have their own route and limit."""
+
+KEPT_FREE = 1024 * 1024 * 1024
+"""Bytes of the disk that no upload may take: the ledger and the sound of live cases need them."""
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -54,13 +61,15 @@ def is_own_origin(connection: HTTPConnection) -> bool:
 
 
 def make_guard(
-    pace: Pace, *, large: Mapping[str, int] | None = None
+    pace: Pace, *, large: Mapping[str, int] | None = None, disk: Path | None = None
 ) -> Callable[[Request, Next], Awaitable[Response]]:
-    """The middleware; ``large`` are paths with the most bytes that may be sent there."""
+    """The middleware; ``large`` are paths with the most bytes that may be sent there, which only
+    people who are signed in may do, and only while there is room on ``disk``.
+    """
     largest = large or {}
 
     async def guard(request: Request, call_next: Next) -> Response:
-        refused = _refusal(request, pace, largest)
+        refused = _refusal(request, pace, largest) or _large_refusal(request, largest, disk)
         response = refused or await call_next(request)
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
@@ -84,4 +93,21 @@ def _refusal(request: Request, pace: Pace, large: Mapping[str, int]) -> Response
         return PlainTextResponse("The request does not say how long it is.", 411)
     if int(length) > large.get(request.url.path, LARGEST_FORM):
         return PlainTextResponse("The request is too long.", 413)
+    return None
+
+
+def _large_refusal(
+    request: Request, large: Mapping[str, int], disk: Path | None
+) -> Response | None:
+    """Uploads are judged before they are read: the form itself is checked only behind its end."""
+    if request.method in _SAFE or request.url.path not in large:
+        return None
+    try:
+        who_is(request)
+    except NotSignedIn:
+        return PlainTextResponse("Sign in first.", 403)
+    if disk is not None:
+        left = shutil.disk_usage(disk).free - int(request.headers["content-length"])
+        if left < KEPT_FREE:
+            return PlainTextResponse("There is too little room on the disk for this.", 507)
     return None

@@ -3,6 +3,7 @@
 import json
 import os
 import tempfile
+from functools import lru_cache
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -40,6 +41,22 @@ def read_people(path: Path) -> tuple[Person, ...]:
         return ()
     except (OSError, ValidationError):
         raise BadInput(f"The list of people {path} cannot be read.") from None
+
+
+def people_of(path: Path) -> tuple[Person, ...]:
+    """As :func:`read_people`, reading the file again only when it was changed."""
+    try:
+        status = path.stat()
+    except FileNotFoundError:
+        return ()
+    except OSError:
+        raise BadInput(f"The list of people {path} cannot be read.") from None
+    return _read_at(path, status.st_mtime_ns, status.st_size, status.st_ino)
+
+
+@lru_cache(maxsize=8)
+def _read_at(path: Path, *_: int) -> tuple[Person, ...]:
+    return read_people(path)
 
 
 def add_person(path: Path, initials: str, role: Role, pin: str) -> None:

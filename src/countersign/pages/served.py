@@ -14,9 +14,11 @@ SESSION_HOURS = 8
 class Served(BaseModel):
     """Settings of one server.
 
-    ``network`` is true where other machines may connect: then every person needs a PIN, and cookies
-    travel only over TLS. ``sound`` holds the sound of live cases, ``people`` who may sign in,
-    ``secret`` the key that signs sessions.
+    ``hosts`` are the names under which a server on this machine alone is asked for; a request for
+    another name comes from a page elsewhere whose name was made to point here (DNS rebinding). On
+    a network the certificate sees to that. ``network`` is true where other machines may connect:
+    then every person needs a PIN, and cookies travel only over TLS. ``sound`` holds the sound of
+    live cases, ``people`` who may sign in, ``secret`` the key that signs sessions.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -29,6 +31,7 @@ class Served(BaseModel):
     model: Path | None = None
     network: bool = False
     checklist: Path | None = None
+    hosts: tuple[str, ...] = ("127.0.0.1", "localhost", "[::1]")
 
 
 def served(

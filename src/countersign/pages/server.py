@@ -5,10 +5,13 @@ import ssl
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 
 from countersign.pages.app import create_app
+from countersign.pages.connection import Connection
 from countersign.pages.people import read_people
 from countersign.pages.served import Served
+from countersign.pages.sockets import LARGEST_PIECE
 from countersign.problems import BadInput
 
 
@@ -43,25 +46,43 @@ def check_reach(served: Served, host: str, certificate: Path | None, key: Path |
         )
 
 
+def _as_asked_for(host: str) -> str:
+    """An address as it stands in a request: that of version 6 in brackets (RFC 3986, 3.2.2)."""
+    return f"[{host}]" if ":" in host else host
+
+
 def serve(
     served: Served, host: str, port: int, certificate: Path | None = None, key: Path | None = None
 ) -> None:
     """Serve until stopped. ``BadInput`` where the settings do not fit or the port is taken."""
     check_reach(served, host, certificate, key)
-    app = create_app(served)
-    config = uvicorn.Config(
+    asked_as = (*served.hosts, _as_asked_for(host))
+    app = create_app(served.model_copy(update={"hosts": asked_as}))
+    try:
+        uvicorn.Server(config(app, served, host, port, certificate, key)).run()
+    except SystemExit:  # uvicorn has said why in its log
+        raise BadInput(f"Port {port} on {host} cannot be used; is it taken?") from None
+
+
+def config(
+    app: FastAPI,
+    served: Served,
+    host: str,
+    port: int,
+    certificate: Path | None = None,
+    key: Path | None = None,
+) -> uvicorn.Config:
+    """How the application is run, with what one connection may ask of it."""
+    return uvicorn.Config(
         app,
         host=host,
         port=port,
         log_level="warning",
         server_header=False,
-        ws_max_size=1 << 20,
+        http=Connection,
+        ws_max_size=LARGEST_PIECE,
         ws_ping_interval=20,
         timeout_graceful_shutdown=3,
         ssl_certfile=certificate if served.network else None,
         ssl_keyfile=key if served.network else None,
     )
-    try:
-        uvicorn.Server(config).run()
-    except SystemExit:  # uvicorn has said why in its log
-        raise BadInput(f"Port {port} on {host} cannot be used; is it taken?") from None

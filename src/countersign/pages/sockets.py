@@ -16,6 +16,8 @@ import contextlib
 import json
 import logging
 import struct
+from collections import Counter
+from collections.abc import Iterator
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 from starlette.concurrency import run_in_threadpool
@@ -31,18 +33,32 @@ _log = logging.getLogger(__name__)
 LARGEST_PIECE = 4 * 16_000 * 2 + 8
 """Bytes of one piece of sound: four seconds and its number."""
 
+MOST_OF_ONE_ADDRESS = 128
+"""Sockets that one address may have open at a time: twenty rooms, each with a few pages."""
+
 _ALIVE_S = 15.0
-_REFUSED, _TAKEN_OVER, _NO_CASE = 4401, 4409, 4404
+_FIRST_WORD_S = 10.0
+_REFUSED, _TAKEN_OVER, _NO_CASE, _TOO_MANY = 4401, 4409, 4404, 4429
 
 
 def socket_routes(rooms: Rooms) -> APIRouter:
     """The routes of both sockets."""
     router = APIRouter()
+    crowd: Counter[str] = Counter()
 
     @router.websocket("/cases/{case_id}/hear")
     async def hear(socket: WebSocket, case_id: str) -> None:
-        if not await _accepted(socket):
-            return
+        if await _accepted(socket):
+            with _counted(socket, crowd) as few:
+                await (_heard(socket, case_id) if few else _turned_away(socket))
+
+    @router.websocket("/cases/{case_id}/watch")
+    async def watch(socket: WebSocket, case_id: str) -> None:
+        if await _accepted(socket):
+            with _counted(socket, crowd) as few:
+                await (_watched(socket, case_id) if few else _turned_away(socket))
+
+    async def _heard(socket: WebSocket, case_id: str) -> None:
         try:
             room = await run_in_threadpool(rooms.room, case_id)
         except BadInput as problem:
@@ -51,10 +67,7 @@ def socket_routes(rooms: Rooms) -> APIRouter:
         with contextlib.suppress(WebSocketDisconnect, RuntimeError):
             await _take_sound(socket, rooms, room)
 
-    @router.websocket("/cases/{case_id}/watch")
-    async def watch(socket: WebSocket, case_id: str) -> None:
-        if not await _accepted(socket):
-            return
+    async def _watched(socket: WebSocket, case_id: str) -> None:
         try:
             await run_in_threadpool(read_case, rooms.ledger, case_id)
         except BadInput as problem:
@@ -80,8 +93,38 @@ async def _accepted(socket: WebSocket) -> bool:
     return True
 
 
+@contextlib.contextmanager
+def _counted(socket: WebSocket, crowd: Counter[str]) -> Iterator[bool]:
+    """Whether the address of this socket has few enough, itself among them."""
+    address = socket.client.host if socket.client else ""
+    crowd[address] += 1
+    try:
+        yield crowd[address] <= MOST_OF_ONE_ADDRESS
+    finally:
+        crowd[address] -= 1
+        if not crowd[address]:
+            del crowd[address]
+
+
+async def _turned_away(socket: WebSocket) -> None:
+    await socket.close(_TOO_MANY, "Too many pages are open on this device.")
+
+
+def _is_over(socket: WebSocket) -> bool:
+    """Whether the session has ended since the socket was opened."""
+    try:
+        who_is(socket)
+    except NotSignedIn:
+        return True
+    return False
+
+
 async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
-    asked = await _asked_take(socket)
+    try:
+        asked = await _asked_take(socket)
+    except TimeoutError:
+        await socket.close(1002, "Nothing was asked for.")
+        return
     if asked is None or asked != room.take:
         room.new_take()
     take = room.take
@@ -93,6 +136,9 @@ async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
         piece = message.get("bytes")
         if piece is None:
             continue
+        if _is_over(socket):
+            await socket.close(_REFUSED, "Sign in first.")
+            return
         if take != room.take:
             await socket.send_text(json.dumps({"taken_over": True}))
             await socket.close(_TAKEN_OVER, "Another microphone was started for this case.")
@@ -117,8 +163,9 @@ _LONGEST_GAP = 16_000 * 3600
 
 async def _asked_take(socket: WebSocket) -> int | None:
     try:
-        asked = json.loads(await socket.receive_text())["take"]
-    except (ValueError, KeyError, TypeError):
+        first = await asyncio.wait_for(socket.receive_text(), _FIRST_WORD_S)
+        asked = json.loads(first)["take"]
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
     return asked if isinstance(asked, int) else None
 
@@ -137,6 +184,10 @@ async def _send_news(socket: WebSocket, rooms: Rooms, case_id: str) -> None:
             done, _ = await asyncio.wait(
                 {coming, gone}, timeout=_ALIVE_S, return_when=asyncio.FIRST_COMPLETED
             )
+            if _is_over(socket):
+                coming.cancel()
+                await socket.close(_REFUSED, "Sign in first.")
+                return
             if coming in done:
                 await socket.send_text(json.dumps(coming.result()))
             else:
@@ -150,5 +201,5 @@ async def _send_news(socket: WebSocket, rooms: Rooms, case_id: str) -> None:
 
 async def _until_gone(socket: WebSocket) -> None:
     with contextlib.suppress(WebSocketDisconnect, RuntimeError):
-        while True:
-            await socket.receive_text()
+        while (await socket.receive())["type"] != "websocket.disconnect":
+            pass
