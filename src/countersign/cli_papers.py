@@ -2,14 +2,20 @@
 
 from contextlib import closing
 from pathlib import Path
-from typing import Annotated
+from types import ModuleType
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.text import Text
 
+from countersign import settings
 from countersign.cli_options import CaseArgument, LedgerOption
 from countersign.problems import BadInput
 from countersign.terminal import emit, say, screen
+
+if TYPE_CHECKING:
+    from countersign.exchange import Finding
+    from countersign.papers import Size
 
 CHANGED = 1
 """Exit code of ``verify`` where a file does not match, or the case has changed since."""
@@ -25,19 +31,12 @@ def papers(
     ledger: LedgerOption = None,
 ) -> None:
     """Write a case as PDF: a count sheet, and a medication and label sheet."""
-    try:
-        from countersign.papers import Size, printing, write_papers
-    except ImportError:
-        raise BadInput(_MISSING) from None
     from countersign.ledger import open_ledger
 
-    try:
-        size = Size(paper.strip().lower())
-    except ValueError:
-        raise BadInput("The paper is a4 or letter.") from None
+    room, size = papers_room(), paper_size(paper)
     with closing(open_ledger(ledger, create=False)) as opened:
-        made = printing(opened, case.strip().lower(), size)
-    for path in write_papers(made, out.expanduser(), replace=replace):
+        made = room.printing(opened, case.strip().lower(), size)
+    for path in room.write_papers(made, out.expanduser(), replace=replace):
         screen().print(Text(str(path)), soft_wrap=True)
 
 
@@ -47,22 +46,29 @@ def verify(
 ) -> int:
     """Say whether a paper, or an exported case, is what the ledger has.
 
+    A practice summary is compared with the attempts that are kept beside the ledger.
+
     The exit code is 0 where it matches and 1 where it does not or the case has changed since.
     """
     from countersign.ledger import open_ledger
 
     data = _bytes_of(file)
+    if data.startswith(b"%PDF") and papers_room().is_practice(data):
+        from countersign.review.store import Store, store_path
+
+        kept = Store(store_path(settings.ledger_path(ledger)))
+        return _say_found(*papers_room().verify_practice(data, kept))
     with closing(open_ledger(ledger, create=False)) as opened:
         if data.startswith(b"%PDF"):
-            try:
-                from countersign.papers import verify as verify_paper
-            except ImportError:
-                raise BadInput(_MISSING) from None
-            found, sentence = verify_paper(data, opened)
+            found, sentence = papers_room().verify(data, opened)
         else:
             from countersign.exchange import verify_document
 
             found, sentence = verify_document(data, opened)
+    return _say_found(found, sentence)
+
+
+def _say_found(found: "Finding", sentence: str) -> int:
     screen().print(Text(sentence), soft_wrap=True)
     return 0 if found.value == "matches" else CHANGED
 
@@ -98,6 +104,24 @@ def register(app: typer.Typer) -> None:
     app.command("verify")(verify)
     app.command("import")(import_)
     app.command("schema")(schema)
+
+
+def papers_room() -> ModuleType:
+    """The papers room; ``BadInput`` where its packages are missing."""
+    try:
+        import countersign.papers
+    except ImportError:
+        raise BadInput(_MISSING) from None
+    return countersign.papers
+
+
+def paper_size(name: str) -> "Size":
+    """A size by its name."""
+    try:
+        size: Size = papers_room().Size(name.strip().lower())
+    except ValueError:
+        raise BadInput("The paper is a4 or letter.") from None
+    return size
 
 
 def _bytes_of(file: Path) -> bytes:

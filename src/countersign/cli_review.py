@@ -12,6 +12,7 @@ from rich.text import Text
 
 from countersign import settings
 from countersign.cli_options import JsonOption
+from countersign.cli_papers import paper_size, papers_room
 from countersign.printable import clean
 from countersign.problems import BadInput
 from countersign.terminal import emit, interrupt_sets, say, screen
@@ -41,6 +42,12 @@ def review(
         str | None,
         typer.Option("--dask", metavar="ADDRESS", help="A Dask scheduler, or “local”."),
     ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option("--sheet", metavar="FOLDER", help="Write a summary (PDF) of each learner."),
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", help="The sheet's paper: a4 or letter.")] = "a4",
+    replace: Annotated[bool, typer.Option("--replace", help="Write over sheets.")] = False,
     as_json: JsonOption = False,
     ledger: Annotated[
         Path | None,
@@ -54,6 +61,9 @@ def review(
     from countersign.review.checklist import checklist_path
     from countersign.review.store import Store, store_path
 
+    if sheet is not None:
+        papers_room()  # before anything is measured
+        paper_size(paper)
     used_kit = settings.kit_path(kit)
     read_kit(used_kit or demo_kit_path())  # what is wrong with it is said once, and now
     points = read_checklist(checklist_path(checklist))
@@ -92,11 +102,34 @@ def review(
         words = f"{len(found)} of {len(jobs)} measured"
         words += f", {before} of them before" if before else ""
         screen().print(Text(f"{words}. This is practice: nothing here is a count record."))
+    if sheet is not None:
+        _write_sheets(store, found, points, sheet, paper, replace=replace)
     if stop.is_set():
         say(f"Stopped; {len(jobs) - len(outcomes)} are left. The same command goes on.")
         raise typer.Exit(130)
     if not found:
         raise BadInput("No recording could be measured.")
+
+
+def _write_sheets(
+    store: "Store",
+    outcomes: "list[Outcome]",
+    points: "Checklist",
+    folder: Path,
+    paper: str,
+    *,
+    replace: bool,
+) -> None:
+    """A sheet for each learner, about what was measured now or before of the folder."""
+    room = papers_room()
+    learners: dict[str, list[str]] = {}
+    for outcome in outcomes:
+        attempt = store.read(outcome.attempt_id or "")
+        learners.setdefault(attempt.learner, []).append(attempt.attempt_id)
+    for attempts in learners.values():
+        made = room.practice_of(store, attempts, points, paper_size(paper))
+        for path in room.write_practice(made, folder.expanduser(), replace=replace):
+            say(str(path))
 
 
 def _table(store: "Store", outcomes: "list[Outcome]", points: "Checklist") -> Table:

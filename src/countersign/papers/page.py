@@ -2,8 +2,9 @@
 
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from reportlab.lib.colors import black, white
@@ -121,10 +122,38 @@ def seal(made: Printing, form: str) -> str:
     )
 
 
+@dataclass(frozen=True)
+class Dress:
+    """What stands on every page of a paper besides its content.
+
+    ``right`` stands at the head opposite the title, ``below`` under both. ``band`` says of the
+    marks of a page what its head says of them, and whether that is a warning. ``small`` are the
+    last two lines at the foot. ``subject`` is the seal by which the file is checked.
+    """
+
+    size: Size
+    title: str
+    right: str
+    below: str
+    band: Callable[[set[Mark]], tuple[str, bool]]
+    caution: str
+    small: tuple[str, str]
+    software: str
+    subject: str
+
+
 def pdf(made: Printing, title: str, form: str, content: Sequence[Flowable]) -> bytes:
-    """The paper as PDF. The same printing gives the same bytes (with the same libraries)."""
+    """The paper of a case as PDF. The same printing gives the same bytes (with the same libraries).
+
+    ``form`` names the paper in its seal.
+    """
+    return dressed(_case_dress(made, title, form), content)
+
+
+def dressed(dress: Dress, content: Sequence[Flowable]) -> bytes:
+    """Content on pages as PDF."""
     out = io.BytesIO()
-    size = PAGES[made.size]
+    size = PAGES[dress.size]
     document = BaseDocTemplate(
         out,
         pagesize=size,
@@ -132,10 +161,10 @@ def pdf(made: Printing, title: str, form: str, content: Sequence[Flowable]) -> b
         rightMargin=MARGIN,
         topMargin=MARGIN + HEAD,
         bottomMargin=MARGIN + FOOT,
-        title=f"{title}, case {made.history.case_id}",
-        author=made.software,
-        subject=seal(made, form),
-        creator=made.software,
+        title=f"{dress.title}, {dress.right[:1].lower()}{dress.right[1:]}",
+        author=dress.software,
+        subject=dress.subject,
+        creator=dress.software,
         lang="en",
         invariant=1,
     )
@@ -152,19 +181,41 @@ def pdf(made: Printing, title: str, form: str, content: Sequence[Flowable]) -> b
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
 
     class _Canvas(_Pages):
-        about = (made, title)
+        dress_of_all = dress
 
     document.build(list(content), canvasmaker=_Canvas)
     return out.getvalue()
 
 
+def _case_dress(made: Printing, title: str, form: str) -> Dress:
+    record = made.record
+    confirmed = sum(map(is_confirmed, record.lines))
+    model = f"model {made.model}" if made.model else "no model: written words"
+    return Dress(
+        size=made.size,
+        title=title,
+        right=f"Case {made.history.case_id}",
+        below=made.history.kit.procedure,
+        band=lambda marks: page_words(marks, confirmed, len(record.lines)),
+        caution=TWO_PEOPLE,
+        small=(
+            f"{made.software}, {model}; {printed_text(made.printed_at)}",
+            f"SHA-256 {made.sha256} of {made.entries} entries",
+        ),
+        software=made.software,
+        subject=seal(made, form),
+    )
+
+
+def printed_text(at: datetime) -> str:
+    """When a paper was printed, and the offset of every time on it."""
+    return f"printed {at:%Y-%m-%d %H:%M} (all times {_zone(at)})"
+
+
 class _Pages(Canvas):  # type: ignore[misc]
-    """Keeps each page until the last, so that its head can say what stands on it, and of how many.
+    """Keeps each page until the last, so that its head can say what is on it, and of how many."""
 
-    ``about`` is the printing and the title of the paper.
-    """
-
-    about: tuple[Printing, str]
+    dress_of_all: Dress
 
     def __init__(self, *args: Any, **more: Any) -> None:
         """As a canvas."""
@@ -182,26 +233,22 @@ class _Pages(Canvas):  # type: ignore[misc]
         """Write head and foot on every page, then the file."""
         for number, kept in enumerate(self._kept, start=1):
             self.__dict__.update(kept)
-            _head(self, *self.about)
-            _foot(self, self.about[0], number, len(self._kept))
+            _head(self, self.dress_of_all)
+            _foot(self, self.dress_of_all, number, len(self._kept))
             super().showPage()
         super().save()
 
 
-def _head(canvas: _Pages, made: Printing, title: str) -> None:
+def _head(canvas: _Pages, dress: Dress) -> None:
     width, height = canvas._pagesize
     top = height - MARGIN
     canvas.setFillColor(black)
     canvas.setFont(BOLD, 13)
-    canvas.drawString(MARGIN, top - 11, title)
-    case = f"Case {made.history.case_id}"
-    canvas.drawRightString(width - MARGIN, top - 11, case)
+    canvas.drawString(MARGIN, top - 11, dress.title)
+    canvas.drawRightString(width - MARGIN, top - 11, dress.right)
     canvas.setFont(REGULAR, 8)
-    procedure = fitted(made.history.kit.procedure, 8, width - 2 * MARGIN)
-    canvas.drawString(MARGIN, top - 23, procedure)
-    record = made.record
-    confirmed = sum(map(is_confirmed, record.lines))
-    text, warns = page_words(canvas.page_marks, confirmed, len(record.lines))
+    canvas.drawString(MARGIN, top - 23, fitted(dress.below, 8, width - 2 * MARGIN))
+    text, warns = dress.band(canvas.page_marks)
     band = Paragraph(
         marked_up(text, bold=warns, most=2000),
         style(8.5, textColor=white if warns else black),
@@ -214,28 +261,23 @@ def _head(canvas: _Pages, made: Printing, title: str) -> None:
     band.drawOn(canvas, MARGIN + 6, bottom + (30 - tall) / 2)
 
 
-def _foot(canvas: _Pages, made: Printing, number: int, pages: int) -> None:
+def _foot(canvas: _Pages, dress: Dress, number: int, pages: int) -> None:
     width = canvas._pagesize[0]
     canvas.setStrokeColor(black)
     canvas.setFillColor(black)
     canvas.setLineWidth(0.5)
     canvas.line(MARGIN, MARGIN + FOOT - 8, width - MARGIN, MARGIN + FOOT - 8)
-    words = Paragraph(marked_up(TWO_PEOPLE, bold=True), style(7.5))
+    words = Paragraph(marked_up(dress.caution, bold=True), style(7.5))
     words.wrap(width - 2 * MARGIN, 20)
     words.drawOn(canvas, MARGIN, MARGIN + FOOT - 21)
     canvas.setFont(REGULAR, 7)
-    model = f"model {made.model}" if made.model else "no model: written words"
-    printed = f"printed {made.printed_at:%Y-%m-%d %H:%M} (all times {_zone(made)})"
-    canvas.drawString(
-        MARGIN,
-        MARGIN + 19,
-        fitted(f"{made.software}, {model}; {printed}", 7, width - 2 * MARGIN),
-    )
-    canvas.drawString(MARGIN, MARGIN + 8, f"SHA-256 {made.sha256} of {made.entries} entries")
+    first, second = dress.small
+    canvas.drawString(MARGIN, MARGIN + 19, fitted(first, 7, width - 2 * MARGIN))
+    canvas.drawString(MARGIN, MARGIN + 8, second)
     canvas.setFont(BOLD, 8)
     canvas.drawRightString(width - MARGIN, MARGIN + 8, f"Page {number} of {pages}")
 
 
-def _zone(made: Printing) -> str:
-    offset = f"{made.printed_at:%z}"
+def _zone(at: datetime) -> str:
+    offset = f"{at:%z}"
     return "UTC" if offset in ("", "+0000") else f"UTC{offset[:3]}:{offset[3:5]}"

@@ -1,14 +1,14 @@
 """Tables, headings and boxes of a paper, in black on white."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Protocol
 
 from reportlab.lib.colors import Color, black
 from reportlab.platypus import CondPageBreak, Flowable, LongTable, Spacer, TableStyle
 
 from countersign.papers.lettering import LONGEST, marked_up, style
 from countersign.papers.page import MARGIN, PAGES, Mark, Said
-from countersign.papers.printing import Printing
+from countersign.papers.printing import Size
 
 CELL, SMALL = 8.0, 7.0
 _HEADING_NEEDS = 96.0
@@ -18,7 +18,16 @@ _MOST_TOGETHER = 400.0
 _SHADE = Color(0.9, 0.9, 0.9)
 
 
-def inner_width(made: Printing) -> float:
+class Sized(Protocol):
+    """Something that is printed on paper of a size."""
+
+    @property
+    def size(self) -> Size:
+        """The paper."""
+        ...
+
+
+def inner_width(made: Sized) -> float:
     """The width that content has, in points."""
     return float(PAGES[made.size][0]) - 2 * MARGIN
 
@@ -33,7 +42,7 @@ def heading(words: str) -> list[Flowable]:
     ]
 
 
-def headed(made: Printing, words: str, below: LongTable) -> list[Flowable]:
+def headed(made: Sized, words: str, below: LongTable) -> list[Flowable]:
     """A table under its heading, which stays with its head and its first row or two."""
     below.wrap(inner_width(made), 1e6)
     first = sum(below._rowHeights[:3])
@@ -67,7 +76,7 @@ def cell(
 
 
 def table(
-    made: Printing,
+    made: Sized,
     head: Sequence[str],
     rows: Sequence[Sequence[Any]],
     widths: Sequence[float | None],

@@ -9,6 +9,9 @@ from countersign.papers.count_sheet import FORM as COUNT
 from countersign.papers.count_sheet import count_sheet
 from countersign.papers.medication_sheet import FORM as MEDICATION
 from countersign.papers.medication_sheet import medication_sheet
+from countersign.papers.practice import Practice
+from countersign.papers.practice_sheet import FORM as PRACTICE
+from countersign.papers.practice_sheet import practice_sheet
 from countersign.papers.printing import Printing
 from countersign.problems import BadInput
 
@@ -25,6 +28,16 @@ def write_papers(made: Printing, folder: Path, *, replace: bool = False) -> tupl
     papers = {
         folder / f"{made.history.case_id}-{form}.pdf": draw(made) for form, draw in FORMS.items()
     }
+    return _write_new(papers, folder, replace=replace)
+
+
+def write_practice(made: Practice, folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
+    """Write the summary of a learner's practice, as :func:`write_papers` writes a case."""
+    path = folder / f"{PRACTICE}-{made.learner or 'not-named'}.pdf"
+    return _write_new({path: practice_sheet(made)}, folder, replace=replace)
+
+
+def _write_new(papers: Mapping[Path, bytes], folder: Path, *, replace: bool) -> tuple[Path, ...]:
     if folder.exists() and not folder.is_dir():
         raise BadInput(f"{folder} is a file, not a folder.")
     if not replace:

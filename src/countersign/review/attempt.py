@@ -145,6 +145,11 @@ class Attempt(BaseModel):
         return sum(each.restarted for each in self.sequences)
 
     @property
+    def slips(self) -> int:
+        """How many counts had a number out of turn, and how often the order was left, as heard."""
+        return sum(not each.clean for each in self.sequences) + len(self.out_of_order)
+
+    @property
     def asked(self) -> int:
         """How many lines raised a question."""
         return sum(bool(line.questions) for line in self.lines)
