@@ -238,3 +238,16 @@ def test_a_verdict_keeps_clear_of_doubts_about_the_count_before_it(hear, utter) 
     others = (("laps nine count is correct", 0.3, "grammar"),)
     laps, verdict = hear([utter("laps five count is correct", others=others)])
     assert laps.questions and not verdict.questions
+
+
+@pytest.mark.parametrize("line", ["kelly six", "blade seventeen"])
+def test_a_singular_before_a_number_that_begins_like_a_plural_is_asked_about(
+    hear, utter, line
+) -> None:
+    # "Kellys eight" and "kelly six" sound alike.
+    assert [code for code, _ in asked(hear([utter(line)]))] == ["other_reading"]
+
+
+@pytest.mark.parametrize("line", ["kelly nine", "six kelly", "kellys six"])
+def test_other_singulars_are_not(hear, utter, line: str) -> None:
+    assert asked(hear([utter(line)])) == []

@@ -41,10 +41,15 @@ def _longer(items: tuple[Item, ...]) -> tuple[dict[str, str], dict[str, str]]:
 
 
 def several_of_one(scene: Scene, item: Piece, quantity: int) -> list[Question]:
-    """A question where a name in the singular has a number above one ("adson six").
+    """A question where a number that begins with the sound of a plural follows a name in the
+    singular: "adson six" is what "adsons eight" is easily heard as.
 
-    "Adsons eight" is easily heard so: of such lines that voices spoke, half were wrong.
+    Before other numbers, and after a number ("six mosquito clamp"), the lost s says nothing of how
+    many there are.
     """
+    follows = scene.heard[item.end].text if item.end < len(scene.heard) else ""
+    if not follows.startswith("s"):
+        return []
     form = " ".join(words_of(scene.doc, item))
     plurals = {f"{form}s", f"{form}es", f"{form[:-1]}ies"}
     forms = {
