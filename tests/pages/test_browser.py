@@ -214,6 +214,7 @@ def test_the_keyboard_alone_is_enough(server: str, chromium: str, settings: Serv
         page.goto(server)
         page.keyboard.press("Tab")
         page.keyboard.press("Tab")
+        expect(page.get_by_label("Your initials")).to_be_focused()
         page.keyboard.type("kb")
         page.keyboard.press("Tab")
         page.keyboard.press("Space")
@@ -224,11 +225,63 @@ def test_the_keyboard_alone_is_enough(server: str, chromium: str, settings: Serv
         page.goto(f"{server}/cases/{case}")
         press_until(page, "Amend")
         page.keyboard.press("Enter")
+        form = page.locator("#now-amend-1")
+        expect(form).to_have_attribute("open", "")
         page.keyboard.press("Tab")
+        expect(form.get_by_label("Item")).to_be_focused()
         page.keyboard.press("Tab")
+        expect(form.get_by_label("Number", exact=True)).to_be_focused()
         page.keyboard.type("4")
+        expect(form.get_by_label("Number", exact=True)).to_have_value("4")
         page.keyboard.press("Enter")
         expect(page.locator("#line-1")).to_contain_text("Amended to Laparotomy sponge: 4")
+
+
+def test_news_takes_nothing_out_of_a_persons_hands(
+    server: str, chromium: str, settings: Served
+) -> None:
+    case = written_case(settings, "laps one two three four five", "needles six")
+    with browser(chromium) as opened:
+        first, second = two_pages(opened, server)
+        for page in (first, second):
+            page.goto(f"{server}/cases/{case}")
+        form = first.locator("#now-amend-1")
+        form.locator("summary").focus()
+        first.keyboard.press("Enter")
+        second.locator("#line-2").get_by_role("button", name="Accept").click()
+        expect(first.locator("#line-2")).to_contain_text("accepted CD", timeout=WAIT_MS)
+        expect(form).to_have_attribute("open", "")
+        expect(form.locator("summary")).to_be_focused()
+        form.get_by_label("Item").fill("raytec")
+        form.get_by_label("Number", exact=True).focus()
+        first.keyboard.type("1")
+        second.locator("#line-2").get_by_role("button", name="Take back").click()
+        expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+        first.keyboard.type("0")
+        expect(form.get_by_label("Item")).to_have_value("raytec")
+        first.keyboard.press("Enter")
+        expect(first.locator("#line-1")).to_contain_text("Amended to X-ray detectable")
+        # the line at hand is another one now: its heading has the focus, not its buttons
+        expect(first.locator("#at-hand-title")).to_be_focused()
+        expect(first.locator("#at-hand-title")).to_contain_text("Line 2")
+
+
+def test_a_second_tap_of_the_same_finger_decides_nothing(
+    server: str, chromium: str, settings: Served
+) -> None:
+    case = written_case(settings, "laps one two three four five", "needles six")
+    with browser(chromium) as opened:
+        page = opened.new_context().new_page()
+        sign_in(page, server)
+        page.goto(f"{server}/cases/{case}")
+        accept = page.locator(".at-hand .main")
+        accept.click()
+        expect(page.locator("#at-hand-title")).to_contain_text("Line 2")
+        accept.dispatch_event("click")
+        expect(accept).to_be_enabled()
+        expect(page.locator("#line-2")).to_contain_text("NOT CONFIRMED")
+        accept.click()
+        expect(page.locator("#line-2")).to_contain_text("accepted AB")
 
 
 @pytest.mark.parametrize(
@@ -285,8 +338,8 @@ def test_the_first_page_is_small(server: str, chromium: str, settings: Served) -
         sign_in(page, server)
         sizes: list[int] = []
         page.on("response", lambda answer: sizes.append(len(answer.body())))
-        page.goto(f"{server}/cases/{case}", wait_until="load")
-        page.wait_for_timeout(300)
+        with page.expect_response("**/record"):  # what the script asks for once it runs
+            page.goto(f"{server}/cases/{case}")
         assert sizes
         assert sum(sizes) < 150_000
 

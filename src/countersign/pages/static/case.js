@@ -1,6 +1,7 @@
 // Keeps a case's page as the record is: news from the server, decisions without loading the page
 // anew, the sound of lines, and the microphone.
 import { Microphone } from "/static/microphone.js";
+import { renew } from "/static/renew.js";
 import { Voice } from "/static/voice.js";
 
 const record = document.getElementById("record");
@@ -8,58 +9,71 @@ const caseName = record.dataset.case;
 const partial = document.getElementById("partial");
 const linkState = document.getElementById("link-state");
 
+const SETTLE_MS = 700;
+
+// What is under a finger may just have changed: for a moment no decision is taken.
+function settle() {
+  for (const control of record.querySelectorAll("[data-act] [type=submit]")) {
+    if (control.closest("details")) continue; // a form that was filled in is no slip
+    control.setAttribute("aria-disabled", "true");
+    setTimeout(() => control.removeAttribute("aria-disabled"), SETTLE_MS);
+  }
+}
+
+function atHand() {
+  const accept = record.querySelector(".at-hand .main");
+  return `${accept?.form.action} ${Math.round(accept?.getBoundingClientRect().top ?? 0)}`;
+}
+
 function show(html) {
-  // what a person is typing is not taken away
-  if (record.querySelector("details[open] input:focus")) {
-    record.dataset.waiting = "yes";
-    return;
-  }
-  const open = [...record.querySelectorAll("details[open]")].map((details) => details.id);
-  const focused = document.activeElement?.closest?.("form")?.action;
-  const scrolled = record.querySelector(".whole")?.scrollTop ?? 0;
-  record.innerHTML = html;
-  delete record.dataset.waiting;
-  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
-  const whole = record.querySelector(".whole");
-  if (whole) whole.scrollTop = scrolled;
-  if (focused) {
-    const form = [...record.querySelectorAll("form")].find((f) => f.action === focused);
-    (form?.querySelector("button") ?? record.querySelector(".at-hand button"))?.focus({ preventScroll: true });
-  }
+  const before = atHand();
+  renew(record, html);
+  if (atHand() !== before) settle();
 }
 
 let newest = 0;
 async function refresh() {
   const mine = ++newest;
-  const answer = await fetch(`/cases/${caseName}/record`, { cache: "no-store" });
-  if (answer.redirected) location.reload(); // the session has ended
-  else if (answer.ok && mine === newest) show(await answer.text());
+  try {
+    const answer = await fetch(`/cases/${caseName}/record`, { cache: "no-store" });
+    if (answer.redirected) return location.reload(); // the session has ended
+    const html = await answer.text();
+    if (answer.ok && mine === newest) show(html);
+  } catch {
+    told("No connection to the server; this page may be behind.", true); // news comes again with it
+  }
 }
-
-record.addEventListener("focusout", () => {
-  if (record.dataset.waiting) setTimeout(refresh, 50);
-});
 
 record.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.matches("[data-act]")) return;
   event.preventDefault();
-  const button = form.querySelector("button");
-  if (button.disabled) return;
-  const fields = new URLSearchParams(new FormData(form, event.submitter)); // before it is disabled
-  button.disabled = true;
+  if (form.dataset.sending || event.submitter?.getAttribute("aria-disabled")) return;
+  const fields = new URLSearchParams(new FormData(form, event.submitter));
   fields.set("part", "1");
+  form.dataset.sending = "yes";
   try {
     const answer = await fetch(form.action, { method: "POST", body: fields });
-    if (answer.redirected) location.reload();
+    if (answer.redirected) return location.reload();
     const html = await answer.text();
-    document.activeElement?.blur();
-    if ([200, 409, 422].includes(answer.status) && !html.startsWith("<!doctype")) show(html);
-    else told("The decision was not kept: " + answer.status, true);
+    if (![200, 409, 422].includes(answer.status) || html.startsWith("<!doctype")) {
+      return told("The decision was not kept: " + answer.status, true, "decision");
+    }
+    newest += 1; // a view that was asked for before is older than this one
+    told("", false, "decision");
+    show(html);
+    const around = form.isConnected && answer.ok ? form.closest("details") : null;
+    if (around) {
+      form.reset();
+      around.querySelector("summary").focus();
+      around.open = false;
+    }
+    settle(); // a second tap of the same finger
+    record.querySelector("[role=alert]")?.scrollIntoView({ block: "center" });
   } catch {
-    told("No connection: the decision was not kept. Try again.", true);
+    told("No connection: the decision was not kept. Try again.", true, "decision");
   } finally {
-    button.disabled = false;
+    delete form.dataset.sending;
   }
 });
 
@@ -71,7 +85,11 @@ record.addEventListener("click", (event) => {
   player.play().catch(() => told("The sound of this line cannot be played.", true));
 });
 
-function told(words, isTrouble) {
+// A decision that was not kept stays told until one is kept; trouble with the link, until it is well.
+function told(words, isTrouble, about = "link") {
+  if (!isTrouble && linkState.dataset.about !== about) return;
+  if (isTrouble && about === "link" && !linkState.hidden && linkState.dataset.about === "decision") return;
+  linkState.dataset.about = about;
   linkState.textContent = words;
   linkState.hidden = !isTrouble;
 }
