@@ -4,8 +4,7 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from tests.cases.generate import EVERYTHING, generate
-from tests.cases.saying import UNDERSTOOD
+from tests.cases.generate import generate
 from tests.cases.show import show
 
 from countersign.kit import demo_kit_path, read_kit
@@ -16,13 +15,9 @@ def main(
     lines: Annotated[int, typer.Option(help="About how many things happen.")] = 120,
     words: Annotated[bool, typer.Option(help="Only the words, one utterance a line.")] = False,
     voices: Annotated[bool, typer.Option(help="The words with the voice before each.")] = False,
-    understood: Annotated[
-        bool, typer.Option(help="Only kinds of phrase that are read already.")
-    ] = False,
 ) -> None:
     """Print an invented case."""
-    on = UNDERSTOOD if understood else EVERYTHING
-    case = generate(read_kit(demo_kit_path()), seed, lines=lines, on=on)
+    case = generate(read_kit(demo_kit_path()), seed, lines=lines)
     if words or voices:
         for utterance in case.utterances:
             print(f"{utterance.voice}: {utterance.text}" if voices else utterance.text)

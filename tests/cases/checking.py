@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 from tests.cases.generate import Case, Step
+from tests.cases.judge import Judged
 from tests.cases.medicines import drawn_mg, received_mg
 from tests.cases.room import Truth
 
@@ -27,6 +28,33 @@ def decisions_of(steps: Sequence[Step]) -> list[Decision]:
         )
         for line, step in enumerate(steps, start=1)
     ]
+
+
+def decisions_on(judged: Sequence[Judged]) -> list[Decision]:
+    """What people decide about lines that were read.
+
+    They accept the line of every step but those that the case says they set aside, and set aside
+    what the second voice only said again.
+    """
+    made: list[Decision] = []
+    for each in judged:
+        for place, line in enumerate(each.got):
+            aside = place > 0 or each.step.set_aside or each.step.event is None
+            made.append(
+                Decision(
+                    line=line.number,
+                    act=Act.SET_ASIDE if aside else Act.ACCEPT,
+                    role=Role.CIRCULATOR,
+                    initials="CD",
+                    at=BEGIN + timedelta(seconds=line.number),
+                )
+            )
+    return made
+
+
+def lines_until(judged: Sequence[Judged], step: int) -> int:
+    """How many lines of the record there are once this step is said."""
+    return max((line.number for each in judged[: step + 1] for line in each.got), default=0)
 
 
 def differences(record: CountRecord, truth: Truth, *, confirmed: bool) -> list[str]:

@@ -18,7 +18,7 @@ from countersign.kit import Item, Kit
 
 
 class Switch(StrEnum):
-    """Kinds of phrase, and turns of a case, that can be off while they are not dealt with yet."""
+    """Kinds of phrase, and turns of a case, that can be left out of a case."""
 
     PLACES = "places"
     BAG_COUNT = "bag_count"
@@ -37,22 +37,6 @@ class Switch(StrEnum):
     TALK_AFTER_CORRECTION = "talk_after_correction"
     STRENGTH_FIRST = "strength_first"
     BARE_MORE = "bare_more"
-
-
-NOT_YET = frozenset(
-    {
-        Switch.PLACES,
-        Switch.BAG_COUNT,
-        Switch.PACKED,
-        Switch.READ_BACK,
-        Switch.REQUESTED,
-        Switch.TALK_AFTER_CORRECTION,
-        Switch.BARE_MORE,
-        Switch.PARTS_CORRECTED,
-    }
-)
-"""Kinds of phrase that meaning does not read yet."""
-UNDERSTOOD = frozenset(Switch) - NOT_YET
 
 
 @dataclass(frozen=True)

@@ -236,7 +236,7 @@ ASKED = [
     (
         "adding five laps | adding five laps",
         "addition lap 5 total; addition lap 5 total",
-        "other_reading",
+        "said_again",
     ),
 ]
 

@@ -55,7 +55,7 @@ def said(draw) -> tuple[str, str, int, list[str]]:
     return kind, item, quantity, lines
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(said(), min_size=1, max_size=4))
 def test_a_clean_count_is_read_exactly(counts) -> None:
     lines = [line for *_, utterances in counts for line in utterances]
@@ -76,7 +76,7 @@ def test_a_clean_count_is_read_exactly(counts) -> None:
         assert [q for event in events for q in event.questions] == []
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(said(), min_size=1, max_size=3), st.data())
 def test_talk_in_between_makes_no_silent_error(counts, data) -> None:
     lines: list[str] = []

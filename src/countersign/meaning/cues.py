@@ -92,6 +92,9 @@ RULES: dict[str, tuple[str, ...]] = {
         f"we|i need|want|request a|an|another {_OF} count",
         f"i'd|we'd like a|an|another {_OF} count",
         f"requesting|requested|requests a|an|another {_OF} count",
+        f"asks|asked|asking|calls|called|calling for a|an|another {_OF} count",
+        f"wants|wanted|needs a|an|another {_OF} count",
+        f"{_OF} {_COUNT} is|was? requested|wanted by? the? surgeon|anesthesia|circulator|scrub?",
         f"do a|an|another {_OF} count please",
         f"{_OF} count please",
         f"interim|intermediate|extra|additional|requested {_OF} {_COUNT}",
@@ -160,8 +163,10 @@ RULES: dict[str, tuple[str, ...]] = {
     "REMOVE wound": (
         f"out of|from|off? the? {_WOUND}",
         f"from|outside the? {_WOUND}",
+        f"removed|taken|pulled|lifted|coming|came out? of|from the? {_WOUND}",
         "unpacked",
     ),
+    "TAKE": ("taking|take|took|pulling|pulled|lifting|lifted|bringing|getting",),
     "STRIKE": (
         "strike|scratch|cancel|delete|disregard|undo that last? count|number|line|entry|one?",
         "strike|scratch|cancel|delete|disregard|undo the? last count|number|line|entry|one?",

@@ -72,6 +72,7 @@ class QuestionCode(StrEnum):
     EXPIRY_UNREADABLE = "expiry_unreadable"
     LABEL_INCOMPLETE = "label_incomplete"
     READ_BACK_DISAGREES = "read_back_disagrees"
+    SAID_AGAIN = "said_again"
     # raised by the tally: does it fit the kit and what was counted before?
     PACK_SHORT = "pack_short"
     PACK_OVER = "pack_over"

@@ -66,10 +66,7 @@ def build_record(
     """
     in_force, unknown = decisions_in_force(decisions, len(events))
     set_aside = frozenset(n for n, made in in_force.items() if made.act is Act.SET_ASIDE)
-    heard = follow_corrections(
-        events,
-        frozenset(n for n in set_aside if events[n - 1].kind is EventKind.CORRECTION),
-    )
+    heard = follow_corrections(events, set_aside)
     items = {item.id: item for item in kit.items}
     drafts = drafts_of(events, heard, in_force, items)
     settle_states(drafts, set_aside)

@@ -23,7 +23,8 @@ class Heard:
     """What a line does to the record, as heard.
 
     ``strikes`` and ``struck_by`` are line numbers. ``passed_over`` is the number of a later line
-    that the correction may have meant instead. ``in_vain`` marks a correction that found nothing.
+    that the correction may have meant instead. ``repeats`` marks a correction of a line that may
+    only repeat the one before it, ``in_vain`` one that found nothing.
     ``questions`` were asked about the line struck, and about what a correction takes over from it.
     """
 
@@ -36,6 +37,7 @@ class Heard:
     strikes: int | None = None
     struck_by: int | None = None
     passed_over: int | None = None
+    repeats: bool = False
     in_vain: bool = False
     questions: tuple[Question, ...] = ()
 
@@ -62,8 +64,12 @@ class _Stacks:
         return line.item is None or bool(self.by_item.get(line.item))
 
 
-def follow_corrections(events: Sequence[Event], ignored: frozenset[int]) -> list[Heard]:
-    """What every line does, with corrections carried out; ``ignored`` corrections never happened.
+def follow_corrections(events: Sequence[Event], set_aside: frozenset[int]) -> list[Heard]:
+    """What every line does, with corrections carried out.
+
+    ``set_aside`` are the numbers of lines that a person set aside. Corrections among them never
+    happened, and lines that only said again what was said before are passed over: the line that
+    they repeat is then the one meant.
 
     A correction that names an item strikes the last line of that item, at the place and of the part
     that it names if there is one; one with only a quantity strikes the last count, addition,
@@ -72,7 +78,6 @@ def follow_corrections(events: Sequence[Event], ignored: frozenset[int]) -> list
     quantity or something said of a medication it then stands in for the line it strikes, and takes
     over what it does not say itself. Struck lines are passed over, so that "strike that" said twice
     goes back two lines.
-    ``ignored`` are the numbers of corrections a person set aside.
     """
     lines: list[Heard] = []
     stacks = _Stacks()
@@ -87,13 +92,17 @@ def follow_corrections(events: Sequence[Event], ignored: frozenset[int]) -> list
         lines.append(line)
         if event.kind is EventKind.CORRECTION:
             line.kind = None
-            if number in ignored:
+            if number in set_aside:
                 continue
             _correct(number, events, lines, stacks, latest)
-        if line.kind in _EFFECTIVE:
+        if line.kind in _EFFECTIVE and not (number in set_aside and _said_again(event)):
             again = event.medication is not None and event.medication.read_back
             stacks.push(number, line, again=again)
     return lines
+
+
+def _said_again(event: Event) -> bool:
+    return any(question.code is QuestionCode.SAID_AGAIN for question in event.questions)
 
 
 def _correct(
@@ -134,6 +143,7 @@ def _correct(
     struck = lines[target - 1]
     struck.struck_by = number
     line.strikes = target
+    line.repeats = _said_again(events[target - 1])
     if target != last:
         line.passed_over = last
     if event.medication is not None and struck.kind in _MEDICATION:

@@ -171,6 +171,12 @@ def _check_line(draft: Draft, items: Mapping[str, Item]) -> None:
             f"“{draft.event.words}” strikes line {line.strikes}, "
             f"but line {line.passed_over} was said after it; which was meant?",
         )
+    if line.repeats:
+        draft.ask(
+            QuestionCode.UNCLEAR_CORRECTION,
+            f"Line {line.strikes}, which “{draft.event.words}” strikes, may only repeat the one "
+            "before it; if it does, set it aside, and this strikes that one.",
+        )
     for kind, item, quantity, cell in (
         (line.kind, line.item, line.quantity, (line.place, line.part)),
         (draft.kind, draft.item, draft.quantity, (draft.place, draft.part)),

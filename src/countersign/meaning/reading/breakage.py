@@ -23,7 +23,8 @@ def on_broken(state: State, index: int) -> int:
         pieces, after = None, index + 1
     clause = state.clause
     following = piece_at(state, after)
-    item = clause.item if clause is not None and not clause.talked else None
+    begins = kind_at(state, index - 1) in ("end", "pause") and kind_at(state, after) == "item"
+    item = clause.item if clause is not None and not clause.talked and not begins else None
     if item is None and following is not None and following.kind == "item":
         item, after = following, after + 1
     elif clause is not None:

@@ -33,6 +33,8 @@ class Clause:
     verb: bool = False
     outside: EventKind | None = None
     """The kind, where the verb that gave it stands before another clause."""
+    more: bool = False
+    """It was said to come on top: "more", "another"."""
     soft: bool = False
     """The item came after a phase: no number is needed."""
     place: str | None = None

@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from countersign.meaning.event import Event, EventKind, Question, Spoken
+from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import words_of
-from countersign.meaning.questions import doubt
+from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.count_event import count_event
+from countersign.meaning.reading.count_place import WOUND
 from countersign.meaning.reading.state import REPEAT_S, Carried, Read, State, cue_at, talk_before
 from countersign.meaning.scene import low_confidence, make_event
 
@@ -60,8 +61,9 @@ def close(state: State, *, still_open: bool = False) -> None:
 def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
     """Make the event of a clause."""
     event = count_event(state.scene, clause)
-    if event is not None and _repeats(state, event):
-        question = doubt("The same was heard just before; this may only repeat it.")
+    if event is not None and _repeats(state, clause, event):
+        sentence = "The same was heard just before; this may only repeat it."
+        question = ask(QuestionCode.SAID_AGAIN, sentence)
         clause.questions.append(question)
         event = event.model_copy(update={"questions": (*event.questions, question)})
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
@@ -72,15 +74,18 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         state.done.append(Read(event, still_open, clause.carry, carried))
 
 
-def _repeats(state: State, event: Event) -> bool:
+def _repeats(state: State, clause: Clause, event: Event) -> bool:
     """Whether the same was added or removed just before: it may be done twice, or said twice."""
     before = state.done[-1].event if state.done else None
     if before is None or event.kind not in (EventKind.ADDITION, EventKind.REMOVAL):
         return False
-    fields = ("kind", "item", "quantity", "spoken", "place")
+    fields = ("kind", "item", "quantity")
     if any(getattr(event, field) != getattr(before, field) for field in fields):
         return False
-    return event.spoken is not Spoken.PACK and event.start_s - before.end_s <= REPEAT_S
+    places = {event.place, before.place} - {None}
+    two_packs = event.spoken is before.spoken is Spoken.PACK
+    soon = event.start_s - before.end_s <= REPEAT_S
+    return len(places) < 2 and WOUND not in places and not two_packs and not clause.more and soon
 
 
 def emit(

@@ -7,9 +7,9 @@ from countersign.meaning.numbers import HOMOPHONES, split_run
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, Number, clause_numbers
+from countersign.meaning.reading.count_place import settle_place
 from countersign.meaning.reading.names import amid_much_talk, cut_name, several_of_one
 from countersign.meaning.reading.packs import pack_quantity
-from countersign.meaning.reading.places import settle_place
 from countersign.meaning.reading.state import REPEAT_S
 from countersign.meaning.scene import Scene, label, low_confidence, make_event, plural
 from countersign.meaning.sequence import Counted, check, total_disagrees
@@ -117,7 +117,7 @@ def _without_read_back(scene: Scene, clause: Clause, numbers: list[Number]) -> l
     if len(numbers) < 3 or numbers[-1].value != numbers[-2].value:
         return numbers
     last, before = numbers[-1], numbers[-2]
-    values = [number.value for number in numbers[:-1]]
+    values = [number.value for number in numbers[_restart_at(clause, numbers) or 0 : -1]]
     in_run = sum(number.piece == before.piece for number in numbers) > 1
     apart = any(e.kind == "pause" and before.end <= e.start < last.start for e in clause.entries)
     gap = scene.heard[last.start].start_s - scene.heard[before.end - 1].end_s

@@ -7,13 +7,14 @@ from countersign.meaning.pieces import Piece, numbers_of
 from countersign.meaning.questions import doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close, open_clause
+from countersign.meaning.reading.count_place import OFF_FIELD
 from countersign.meaning.reading.meanwhile import settle
 from countersign.meaning.reading.packs import pack_at, pack_is_said
-from countersign.meaning.reading.places import OFF_FIELD, inherit_item
+from countersign.meaning.reading.places import inherit_item
 from countersign.meaning.reading.read_back import disagrees, reads_back
 from countersign.meaning.reading.state import State, cue_at, kind_at
 from countersign.meaning.reading.talk import hear_talk, number_in_passing
-from countersign.meaning.scene import label
+from countersign.meaning.scene import label, plural
 from countersign.number_words import spell
 
 
@@ -26,12 +27,12 @@ def on_number(state: State, index: int) -> int:
         clause.end = piece.end
         return following
     if clause is not None and piece.kind == "run":
-        if reads_back(state, clause, index):
-            last = following - (kind_at(state, following) != "item")
-            clause.end = state.pieces[last].end
-            return last + 1
+        end = reads_back(state, clause, index)
+        if end is not None:
+            clause.end = state.pieces[end - 1].end
+            return end
         again = disagrees(state, clause, index)
-        if again is not None and kind_at(state, following) == "item":
+        if again is not None and kind_at(state, following) not in ("pause", "end"):
             state.doubt = again
         elif again is not None:
             clause.questions.append(again)
@@ -43,7 +44,7 @@ def on_number(state: State, index: int) -> int:
         # "ten more laps": the word between makes it an addition
         close(state)
         clause = open_clause(state, index)
-        clause.kind, clause.verb = EventKind.ADDITION, True
+        clause.kind, clause.verb, clause.more = EventKind.ADDITION, True, True
         clause.entries.append(piece)
         clause.end = piece.end
         return following + 1
@@ -81,7 +82,7 @@ def _take(state: State, clause: Clause, piece: Piece) -> None:
         named = f"{label(state.scene, clause.item)} was named in talk"
         clause.questions.append(doubt(f"{named}; the numbers may be of something else."))
     clause.entries.append(piece)
-    clause.after, clause.cut_off = None, False
+    clause.after, clause.cut_off, clause.talked = None, False, False
     clause.end = piece.end
 
 
@@ -100,7 +101,10 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
     item_counts_on = next_item and kind_at(state, following + 1) == "run"
     if clause.talked:
         if continues and next_item and length == 1 and not item_counts_on:
-            return _belongs_to_either(state, clause, first)
+            several = last != 1 or (clause.item is not None and plural(state.scene, clause.item))
+            if several and _may_go_on(state, clause, piece):
+                return _belongs_to_either(state, clause, first)
+            return True
         alone = kind_at(state, index - 1) == "pause" and kind_at(state, following) in (
             "pause",
             "end",
@@ -124,11 +128,24 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         return next_item and paused and not (item_counts_on or again)
     if not (next_item and paused) or item_counts_on:
         return False
-    if length == 1 and not (continues and len(counted) > 1):
+    if length == 1 and not (continues and len(counted) > 1 and _may_go_on(state, clause, piece)):
         return True
     if continues and length == 1:
         return _belongs_to_either(state, clause, first)
     return not continues
+
+
+def _may_go_on(state: State, clause: Clause, piece: Piece) -> bool:
+    """Whether a number before another item's name may be the next of the count before it.
+
+    It is not where that count was closed by its total or a repeat, gave its number first or only
+    one that is not one, or where the number is led by "I have".
+    """
+    values = [number.value for number in clause_numbers(state.scene, clause)]
+    closed = any(entry.label == "total" for entry in clause.entries) or clause.number_first
+    repeated = len(values) > 1 and values[-1] == values[-2]
+    led = piece.start > 0 and state.doc[piece.start - 1].lower_ in ("have", "got")
+    return (values[:1] == [1] or len(values) > 1) and not (closed or repeated or led)
 
 
 def _counts_out(state: State, clause: Clause, piece: Piece, following: int) -> bool:

@@ -30,9 +30,10 @@ def on_item(state: State, index: int) -> int:
             return index + 2
         return index + 1
     clause = state.clause
-    if clause is not None and reads_back(state, clause, index):
-        clause.end = state.pieces[index + 1].end
-        return index + 2
+    end = reads_back(state, clause, index) if clause is not None else None
+    if clause is not None and end is not None:
+        clause.end = state.pieces[end - 1].end
+        return end
     if clause is not None and _is_of_numbers_before(state, index, clause):
         _name(state, index, clause)
     elif clause is not None and _is_said_again(state, index, clause):
@@ -93,6 +94,10 @@ def _is_said_again(state: State, index: int, clause: Clause) -> bool:
     if clause.item is None or clause.item.label != state.pieces[index].label:
         return False
     if not clause.has_numbers:
+        # "this kelly is loose | kelly clamps six": named in talk, then counted
+        in_talk = "stranger" in (clause.before, clause.after)
+        if in_talk and kind_at(state, index - 1) == "pause":
+            return False
         return state.verb is None or state.verb.used
     # "laps | one two three four laps"
     behind = kind_at(state, index - 1) == "run" and kind_at(state, index + 1) != "run"
@@ -119,7 +124,7 @@ def _begin(state: State, index: int) -> None:
     left = _left_alone(state, index)
     before = None
     tried = False
-    if clause is not None and clause.item is None and clause.talked:
+    if clause is not None and clause.item is None and clause.talked and _in_breath(state, index):
         # numbers in talk right before: "five or six needles"; where the talk was not understood,
         # it may stand between the number and its item: "two <talk> needles"
         tried = (
@@ -154,6 +159,16 @@ def _begin(state: State, index: int) -> None:
         clause.carry = min(clause.carry, one.start)
         if not clause.verb:  # "five laps and a needle" is complete
             close(state)
+
+
+def _in_breath(state: State, index: int) -> bool:
+    """Whether the last number of the open count was said in the same utterance."""
+    at = index
+    while kind_at(state, at - 1) not in ("end", "pause"):
+        at -= 1
+    start = state.pieces[at].start
+    entries = state.clause.entries if state.clause is not None else []
+    return any(entry.kind in ("run", "pack") and entry.start >= start for entry in entries)
 
 
 def _ask_if_it_goes_on(state: State, index: int, clause: Clause) -> None:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field, replace
 
 from countersign.meaning.event import Event, EventKind, Question
 from countersign.meaning.medication.amounts import is_unit, volume_at
+from countersign.meaning.medication.dates import MONTHS
 from countersign.meaning.medication.detail import CONTAINERS, EXPIRY
 from countersign.meaning.medication.medication_event import joined, medication_event, reach_back
 from countersign.meaning.medication.read_back import (
@@ -29,7 +30,7 @@ from countersign.meaning.reading.state import (
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.words import BREAK
 
-_ENDS = ("PHASE", "VERDICT", "STRIKE", "LABEL", "DRAW", "QUERY", "BROKEN")
+_ENDS = ("PHASE", "VERDICT", "STRIKE", "LABEL", "DRAW", "QUERY", "BROKEN", "NOTE")
 """Cues that end what is said about a medication."""
 
 
@@ -298,9 +299,11 @@ def _stretch(state: State, index: int, kind: EventKind, start: int, before: str 
                 break
         elif piece.kind == "pause":
             # "draw a line | …", "the water is cold | …": only a mention ends with its utterance
-            if spoiled and not medication_event(
-                state.scene, start, piece.start, found.kind, names, before
-            ):
+            event = medication_event(state.scene, start, piece.start, found.kind, names, before)
+            if event is None:
+                if spoiled:
+                    break
+            elif _is_other_talk(state, at + 1, event) or _is_a_count(state, at + 1):
                 break
         elif piece.kind == "cue" and names and _drawn_behind(state, at, found.kind):
             found.kind = EventKind.DRAW
@@ -309,6 +312,31 @@ def _stretch(state: State, index: int, kind: EventKind, start: int, before: str 
         at += 1
     found.end = at
     return found
+
+
+def _is_other_talk(state: State, index: int, event: Event) -> bool:
+    """Whether the utterance that begins at ``index`` is of something else altogether.
+
+    A volume in talk may be what ``event`` still lacks.
+    """
+    said = _utterance(state, index)
+    if not said or any(piece.kind == "medication" for piece in said):
+        return False
+    lacks = event.medication is None or event.medication.volume_ml is None
+    words = [
+        word for piece in said if piece.kind == "amount" for word in words_of(state.doc, piece)
+    ]
+    if lacks and any(volume_at(words, at) for at in range(len(words))):
+        return False
+    word = words_of(state.doc, said[0])[0]
+    return said[0].kind == "stranger" and not is_harmless(word) and word not in MONTHS
+
+
+def _is_a_count(state: State, index: int) -> bool:
+    """Whether the utterance that begins at ``index`` says of an item what is done with it."""
+    kinds = [piece.kind for piece in _utterance(state, index)]
+    about = "medication" in kinds or "amount" in kinds
+    return kinds[:1] == ["cue"] and "run" in kinds and "item" in kinds and not about
 
 
 def _begun_again(state: State, piece: Piece, names: dict[int, tuple[str, int]], start: int) -> bool:
@@ -376,10 +404,16 @@ def _drawn_behind(state: State, index: int, kind: EventKind) -> bool:
 
 
 def _begins_a_count(state: State, index: int) -> bool:
-    """Whether numbers from one on begin a new utterance: a count whose item was not heard."""
+    """Whether numbers begin an utterance about something that is counted.
+
+    They go from one on, their item not heard, or an item follows: "three more stick ties".
+    """
+    if kind_at(state, index - 1) != "pause":
+        return False
+    if cue_at(state, index + 1, "MORE", "PACK", "PAIR", "BAG"):
+        return any(piece.kind == "item" for piece in _utterance(state, index))
     numbers = numbers_of(state.doc, state.pieces[index])
-    counts = numbers[:SHORTEST_SEQUENCE] == list(range(1, SHORTEST_SEQUENCE + 1))
-    return counts and kind_at(state, index - 1) == "pause"
+    return numbers[:SHORTEST_SEQUENCE] == list(range(1, SHORTEST_SEQUENCE + 1))
 
 
 def _ends_medication(state: State, index: int) -> bool:

@@ -3,6 +3,7 @@
 from countersign.meaning.pieces import Piece
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close, open_clause
+from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import State, kind_at
 from countersign.meaning.reading.talk import hear_talk
 
@@ -11,6 +12,10 @@ def on_part(state: State, index: int) -> int:
     """The name of a part: of the item that is being counted, or of the only one that has it."""
     piece = state.pieces[index]
     clause = state.clause
+    end = reads_back(state, clause, index) if clause is not None else None
+    if clause is not None and end is not None:
+        clause.end = state.pieces[end - 1].end
+        return end
     item = _owner(state, clause, piece.label)
     if item is None:
         hear_talk(state, piece)
@@ -24,6 +29,10 @@ def on_part(state: State, index: int) -> int:
         )
         unnamed = clause.part is None and not clause.number_first
         # "bulb syringe one barrel" is of the barrel
+        if clause.item.label == item and _is_of_number_before(state, index, clause):
+            # "one bulb syringe barrel"
+            clause.part, clause.end, clause.place_closes = piece.label, piece.end, True
+            return index + 1
         if clause.item.label == item and unnamed and (not clause.has_numbers or behind):
             clause.part, clause.place_closes = piece.label, behind
             clause.end = piece.end
@@ -41,6 +50,12 @@ def on_part(state: State, index: int) -> int:
     clause.end = piece.end
     state.last_item = item
     return index + 1
+
+
+def _is_of_number_before(state: State, index: int, clause: Clause) -> bool:
+    """Whether the number stands before the item, and the part goes on with the item's name."""
+    named = kind_at(state, index - 1) == "item" and clause.number_first and clause.part is None
+    return named and not (kind_at(state, index + 1) == "run" and _number_last(state, index))
 
 
 def _number_last(state: State, index: int) -> bool:

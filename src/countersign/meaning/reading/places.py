@@ -1,36 +1,97 @@
 """Places: "two needles on the Mayo" counts there, "Adson on the Mayo stand" sets one up."""
 
-from countersign.kit.model import Group
-from countersign.meaning.event import EventKind, Question
+from dataclasses import replace
+
+from countersign.meaning.event import EventKind
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
-from countersign.meaning.reading.state import State, Verb, cue_at, kind_at, talk_before
-from countersign.meaning.scene import Scene, label
-
-WOUND = "wound"
-OFF_FIELD = "off_field"
-
-_LAID_OUT = ("mayo_stand", "back_table")
-"""Where items are set up."""
+from countersign.meaning.reading.closing import close
+from countersign.meaning.reading.count_place import WOUND
+from countersign.meaning.reading.read_back import reads_back
+from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
 
 
 def on_place(state: State, index: int) -> int:
-    """A place: of the count before it, or of what follows."""
+    """A place: of the count before it, or of what follows.
+
+    An utterance that begins with a place says what is there: "on the field, kellys three". So does
+    a place behind a number whose own place came first: "laps on the field two, on the Mayo three".
+    """
     cue = state.pieces[index]
     place = cue.label.partition(" ")[2]
     clause = state.clause
-    if clause is not None and (clause.item is not None or clause.has_numbers):
+    end = reads_back(state, clause, index) if clause is not None else None
+    if clause is not None and end is not None:
+        clause.end = state.pieces[end - 1].end
+        return end
+    under_way = clause is not None and (clause.item is not None or clause.has_numbers)
+    if clause is not None and under_way and not _leads(state, index, clause):
         if clause.talked:
             return index + 1  # the talk is what lies there
         _put(state, clause, place, cue.end)
         return index + 1
-    leads = clause is None and (
-        kind_at(state, index + 1) in ("item", "run") or cue_at(state, index + 1, "PACK", "BAG")
-    )
-    if leads:
+    alone = clause is None and _alone(state, index)
+    if alone and kind_at(state, index + 1) == "end":
+        state.done.append(Read(None, True, cue.start))  # "on the Mayo | …"
+    elif _is_of_what_follows(state, index + alone):
+        close(state)
         verb = EventKind.COUNT if state.verb is None else state.verb.kind
         start = cue.start if state.verb is None or state.verb.used else state.verb.start
         state.verb = Verb(verb, start, talk_before(state, index), place=place)
+    return index + 1
+
+
+def _leads(state: State, index: int, clause: Clause) -> bool:
+    """Whether a place stands before what it is the place of, though a count is under way."""
+    if not _is_of_what_follows(state, index):
+        return False
+    first = kind_at(state, index - 1) in ("end", "pause")
+    place_first = clause.place is not None and clause.has_numbers and not clause.place_closes
+    if not (first or place_first):
+        return False
+    # "kellys | on the Mayo two": the number that kellys waited for
+    waits = clause.item is not None and not clause.has_numbers and not clause.talked
+    return not waits or names_ahead(state, index + 1)
+
+
+def _alone(state: State, index: int) -> bool:
+    """Whether nothing else is in the utterance."""
+    ends = ("end", "pause")
+    return kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
+
+
+def _is_of_what_follows(state: State, index: int) -> bool:
+    following = kind_at(state, index + 1) in ("item", "run", "part")
+    return following or cue_at(state, index + 1, "PACK", "PAIR", "BAG")
+
+
+def names_ahead(state: State, index: int) -> bool:
+    """Whether an item or part is named in the same utterance from ``index`` on."""
+    at = index
+    while kind_at(state, at) not in ("end", "pause"):
+        if kind_at(state, at) in ("item", "part"):
+            return True
+        at += 1
+    return False
+
+
+def settle_taking(state: State) -> None:
+    """ "Taking" is talk where it does not go on as "two laps out of the wound"."""
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "cue" or piece.label != "TAKE":
+            continue
+        at = index + 1
+        while kind_at(state, at) in ("run", "item") or cue_at(state, at, "PACK", "PAIR"):
+            at += 1
+        if not cue_at(state, at, "REMOVE wound"):
+            state.pieces[index] = replace(piece, kind="stranger")
+
+
+def on_taking(state: State, index: int) -> int:
+    """ "Taking two laps out of the wound"."""
+    close(state)
+    before = talk_before(state, index)
+    state.verb = Verb(EventKind.REMOVAL, state.pieces[index].start, before, place=WOUND)
     return index + 1
 
 
@@ -58,7 +119,8 @@ def inherit_item(state: State, clause: Clause) -> None:
 
 
 def _put(state: State, clause: Clause, place: str, end: int) -> None:
-    if clause.place not in (None, place) and clause.place_closes:
+    said_before = clause.has_numbers and clause.place not in (None, place)
+    if said_before:
         sentence = f"Two places were heard, {_said(clause.place)} and {_said(place)}."
         clause.questions.append(doubt(sentence))
     inherit_item(state, clause)
@@ -73,35 +135,3 @@ def _put(state: State, clause: Clause, place: str, end: int) -> None:
 
 def _said(place: str | None) -> str:
     return (place or "").replace("_", " ")
-
-
-def settle_place(scene: Scene, clause: Clause) -> list[Question]:
-    """Decide what a count with a place is, and ask where it could be another thing."""
-    if clause.kind is not EventKind.COUNT or clause.place is None:
-        return []
-    if clause.place == OFF_FIELD:
-        # in a count the bags are counted, at any other time something goes into them
-        clause.kind = EventKind.COUNT if scene.phase is not None else EventKind.REMOVAL
-        return []
-    if clause.place not in _LAID_OUT:
-        return []
-    if not clause.has_numbers:
-        clause.kind = EventKind.SET_UP
-        return []
-    if scene.phase is not None:
-        return []
-    item_id = clause.item.label if clause.item is not None else clause.inherited
-    if item_id is None:
-        return []
-    stand = scene.kit.mayo_stand if clause.place == "mayo_stand" else scene.kit.back_table
-    instrument = scene.kit.item(item_id).group is Group.INSTRUMENTS
-    if not instrument and item_id not in stand:
-        return []
-    if clause.number_first or not instrument:
-        name = label(scene, clause.item) if clause.item is not None else item_id
-        question = doubt(f"{name} may have been counted there or set up there.")
-        if instrument:
-            clause.kind = EventKind.SET_UP
-        return [question]
-    clause.kind = EventKind.SET_UP
-    return []

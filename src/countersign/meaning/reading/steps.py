@@ -23,7 +23,7 @@ from countersign.meaning.reading.medications import (
 )
 from countersign.meaning.reading.parts import on_part
 from countersign.meaning.reading.phases import on_phase
-from countersign.meaning.reading.places import on_place
+from countersign.meaning.reading.places import on_place, on_taking, settle_taking
 from countersign.meaning.reading.remarks import on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import on_talk
@@ -45,6 +45,7 @@ CUES: dict[str, Step] = {
     "ADD": on_verb,
     "REMOVE": on_verb,
     "MORE": on_more,
+    "TAKE": on_taking,
     "STRIKE": on_correction,
     "MEAN": on_correction,
     "TOTAL": on_total,
@@ -116,6 +117,7 @@ def read(doc: "Doc", kit: Kit, before: Before, today: date | None = None) -> lis
         first_before=before.carried.talk,
     )
     settle_cues(state)
+    settle_taking(state)
     index = 0
     while index < len(state.pieces):
         index = PIECES[state.pieces[index].kind](state, index)

@@ -56,7 +56,8 @@ def number_in_passing(state: State, index: int, piece: Piece, following: int) ->
     numbers = numbers_of(state.doc, piece, last)
     if numbers[:1] == [1] and len(numbers) >= SHORTEST_SEQUENCE:
         return len(numbers) == SHORTEST_SEQUENCE
-    if last is None or numbers[:1] != [last + 1] or then != following:
+    rising = last is not None and numbers == list(range(last + 1, last + 1 + len(numbers)))
+    if not numbers or not rising or then != following:
         _ask_if_it_goes_on(state, clause, piece)
         return True
     if len(numbers) == 1 and before and after:

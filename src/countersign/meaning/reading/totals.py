@@ -4,6 +4,7 @@ from countersign.meaning.pieces import Piece
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.state import State, kind_at, talk_before
+from countersign.meaning.reading.talk import hear_talk
 
 
 def on_total(state: State, index: int) -> int:
@@ -29,6 +30,9 @@ def on_total(state: State, index: int) -> int:
 def on_restart(state: State, index: int) -> int:
     """ "Start over": the numbers before it no longer count."""
     cue = state.pieces[index]
+    if talk_before(state, index) == "stranger" and cue.end - cue.start == 1:
+        hear_talk(state, cue)  # "let me see the cord again"
+        return index + 1
     if state.clause is not None and state.clause.has_numbers:
         state.clause.entries.append(Piece("restart", "", cue.start, cue.end))
         state.clause.talked = False

@@ -7,7 +7,8 @@ from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.places import OFF_FIELD, on_out_of_wound
+from countersign.meaning.reading.count_place import OFF_FIELD
+from countersign.meaning.reading.places import on_out_of_wound
 from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
 from countersign.meaning.scene import label
 

@@ -1,0 +1,45 @@
+"""What a count with a place is: a count, a removal into a bag, or something set up there."""
+
+from countersign.kit.model import Group
+from countersign.meaning.event import EventKind, Question
+from countersign.meaning.questions import doubt
+from countersign.meaning.reading.clause import Clause
+from countersign.meaning.scene import Scene, label
+
+WOUND = "wound"
+OFF_FIELD = "off_field"
+
+_LAID_OUT = ("mayo_stand", "back_table")
+"""Where items are set up."""
+
+
+def settle_place(scene: Scene, clause: Clause) -> list[Question]:
+    """Decide what a count with a place is, and ask where it could be another thing."""
+    if clause.kind is not EventKind.COUNT or clause.place is None:
+        return []
+    if clause.place == OFF_FIELD:
+        # in a count the bags are counted, at any other time something goes into them
+        clause.kind = EventKind.COUNT if scene.phase is not None else EventKind.REMOVAL
+        return []
+    if clause.place not in _LAID_OUT:
+        return []
+    if not clause.has_numbers:
+        clause.kind = EventKind.SET_UP
+        return []
+    if scene.phase is not None:
+        return []
+    item_id = clause.item.label if clause.item is not None else clause.inherited
+    if item_id is None:
+        return []
+    stand = scene.kit.mayo_stand if clause.place == "mayo_stand" else scene.kit.back_table
+    instrument = scene.kit.item(item_id).group is Group.INSTRUMENTS
+    if not instrument and item_id not in stand:
+        return []
+    if clause.number_first or not instrument:
+        name = label(scene, clause.item) if clause.item is not None else item_id
+        question = doubt(f"{name} may have been counted there or set up there.")
+        if instrument:
+            clause.kind = EventKind.SET_UP
+        return [question]
+    clause.kind = EventKind.SET_UP
+    return []
