@@ -14,6 +14,7 @@ from rich.text import Text
 
 from countersign import (
     cli_discrepancy,
+    cli_ledger,
     cli_papers,
     cli_review,
     cli_serve,
@@ -66,6 +67,7 @@ kit_app = typer.Typer(help="Look at kit files.", rich_markup_mode=None)
 model_app = typer.Typer(help="Look at acoustic models, or choose one.", rich_markup_mode=None)
 app.add_typer(kit_app, name="kit")
 cli_discrepancy.register(app)
+cli_ledger.register(app)
 cli_papers.register(app)
 cli_review.register(app)
 cli_serve.register(app)
@@ -109,6 +111,8 @@ def main(arguments: list[str]) -> int:
         code = STOPPED
     except BrokenPipeError:
         return leave_pipe()
+    except MemoryError:
+        return _say_problem("There is not enough memory; what was kept before is in the ledger.")
     except OSError as error:
         if error.errno not in _OUTPUT_FAILS:
             raise
@@ -460,7 +464,7 @@ def _written(text: str) -> str:
 
 
 @contextmanager
-def _ledger_if(keep: bool, path: Path | None) -> Iterator["Ledger | None"]:
+def _ledger_if(keep: bool, path: str | None) -> Iterator["Ledger | None"]:
     from countersign.ledger import open_ledger
 
     if not keep:

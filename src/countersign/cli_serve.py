@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.text import Text
 
+from countersign.cli_options import LedgerOption
 from countersign.problems import BadInput
 from countersign.terminal import say, screen
 
@@ -30,9 +31,7 @@ def serve(
     model: Annotated[
         Path | None, typer.Option("--model", metavar="FOLDER", help="The acoustic model.")
     ] = None,
-    ledger: Annotated[
-        Path | None, typer.Option("--ledger", metavar="FILE", help="The ledger.")
-    ] = None,
+    ledger: LedgerOption = None,
     network: Annotated[
         bool, typer.Option("--network", help="Let other machines connect (TLS and PINs).")
     ] = False,

@@ -1,7 +1,6 @@
 """The commands that show the set-up of a case and the list of its instruments."""
 
 from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -62,7 +61,7 @@ def register(app: typer.Typer) -> None:
     app.command("tray")(tray)
 
 
-def _history(case: str, ledger: Path | None) -> "CaseHistory":
+def _history(case: str, ledger: str | None) -> "CaseHistory":
     from countersign.ledger import open_ledger, read_case
 
     with closing(open_ledger(ledger, create=False)) as opened:

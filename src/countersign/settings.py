@@ -8,14 +8,56 @@ import platformdirs
 LEDGER_VARIABLE = "COUNTERSIGN_LEDGER"
 KIT_VARIABLE = "COUNTERSIGN_KIT"
 POLICY_VARIABLE = "COUNTERSIGN_POLICY"
+COPY_VARIABLE = "COUNTERSIGN_LEDGER_COPY"
+KEY_VARIABLE = "COUNTERSIGN_KEY"
+
+_SERVER = ("postgresql://", "postgres://")
+
+LedgerPlace = Path | str
+"""The path of a ledger file, or the address of a PostgreSQL database (``postgresql://…``)."""
 
 
-def ledger_path(given: Path | None = None) -> Path:
-    """The ledger file: ``given``, else ``COUNTERSIGN_LEDGER``, else in the user's data folder."""
-    return (
-        _given_or_named(given, LEDGER_VARIABLE)
-        or Path(platformdirs.user_data_dir("countersign", appauthor=False)) / "ledger.sqlite3"
+def ledger_place(given: LedgerPlace | None = None) -> LedgerPlace:
+    """Where the ledger is: ``given``, else ``COUNTERSIGN_LEDGER``, else in the data folder."""
+    named = given if given is not None else os.environ.get(LEDGER_VARIABLE)
+    if isinstance(named, str) and named.startswith(_SERVER):
+        return named
+    return _given_or_named(Path(named) if named else None, LEDGER_VARIABLE) or (
+        _data_folder() / "ledger.sqlite3"
     )
+
+
+def ledger_path(given: LedgerPlace | None = None) -> Path:
+    """The ledger file; for a ledger on a server, where its file would lie in the data folder.
+
+    What is kept beside the ledger (sound, attempts) lies in the same folder.
+    """
+    return beside(ledger_place(given))
+
+
+def beside(place: LedgerPlace) -> Path:
+    """A path in the folder in which everything lies that is kept beside this ledger."""
+    return place if isinstance(place, Path) else _data_folder() / "ledger.sqlite3"
+
+
+def copy_path(place: LedgerPlace) -> Path | None:
+    """The running copy of a ledger: ``COUNTERSIGN_LEDGER_COPY``, else beside the ledger file.
+
+    ``None`` for a ledger on a server, unless the variable is set.
+    """
+    named = _given_or_named(None, COPY_VARIABLE)
+    if named is not None or not isinstance(place, Path):
+        return named
+    return place.with_name(f"{place.name}.copy")
+
+
+def key_path() -> Path | None:
+    """The file with the ledger's key: ``COUNTERSIGN_KEY``, else ``None`` (not encrypted)."""
+    return _given_or_named(None, KEY_VARIABLE)
+
+
+def _data_folder() -> Path:
+    return Path(platformdirs.user_data_dir("countersign", appauthor=False))
 
 
 def kit_path(given: Path | None = None) -> Path | None:

@@ -51,7 +51,7 @@ def test_every_line_that_was_shown_survives_a_kill(ledger: Ledger, kit: Kit, eve
         nursery.stdin.write(f"K{kill}\n")
         word, pid = nursery.stdout.readline().split()
         assert word == "pid"
-        time.sleep(chance.uniform(0, 0.12))
+        time.sleep(chance.uniform(0, 0.25))
         os.kill(int(pid), signal.SIGKILL)
         while (line := nursery.stdout.readline()) != "gone\n":
             assert line, "the process that forks has ended"

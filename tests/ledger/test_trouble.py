@@ -214,9 +214,17 @@ def without_triggers(path: Path, statement: str) -> None:
 @pytest.mark.parametrize(
     ("statement", "sentence"),
     [
-        ("UPDATE entry SET body = '{' WHERE seq = 2", "Entry 2 of case"),
-        ("DELETE FROM entry WHERE seq = 2", "Entry 2 of case"),
-        ("""UPDATE "case" SET kit_text = replace(kit_text, '5', '6')""", "is not the one"),
+        ("UPDATE entry SET body = '{' WHERE seq = 2", "entry 2 of case [-0-9a-z]* is not what"),
+        ("UPDATE entry SET at = at || ' ' WHERE seq = 3", "entry 3 of case [-0-9a-z]* is not what"),
+        ("DELETE FROM entry WHERE seq = 2", "entry 2 of case [-0-9a-z]* is missing"),
+        ("DELETE FROM link WHERE place = 2", "its chain has no link 2"),
+        ("DELETE FROM entry WHERE seq = 3", "entry 3 of case [-0-9a-z]* is missing"),
+        (
+            "INSERT INTO entry SELECT case_id, seq + 1, at, kind, body FROM entry WHERE seq = 3",
+            "entry 4 of case [-0-9a-z]* was added around the chain",
+        ),
+        ("""UPDATE "case" SET kit_text = replace(kit_text, '5', '6')""", "case [-0-9a-z]* is not"),
+        ("SELECT 1", "triggers that protect"),
     ],
 )
 def test_what_was_tampered_with_is_not_read_as_if_nothing_happened(
@@ -227,8 +235,17 @@ def test_what_was_tampered_with_is_not_read_as_if_nothing_happened(
         append_event(ledger, case, event)
     ledger.close()
     without_triggers(ledger.path, statement)
-    opened = open_ledger(ledger.path)
     with pytest.raises(BadInput, match=sentence) as caught:
-        read_case(opened, case)
+        open_ledger(ledger.path)
     assert one_sentence(str(caught.value))
-    opened.close()
+
+
+def test_what_is_changed_while_the_ledger_is_open_is_noticed_when_it_is_read(
+    ledger: Ledger, kit: Kit, event: Event
+) -> None:
+    case = open_case(ledger, kit, "first.wav")
+    for _ in range(3):
+        append_event(ledger, case, event)
+    without_triggers(ledger.path, "UPDATE entry SET body = replace(body, '5', '6') WHERE seq = 2")
+    with pytest.raises(BadInput, match=r"entry 2 of case [-0-9a-z]* is not what"):
+        read_case(ledger, case)

@@ -4,9 +4,10 @@ import json
 from typing import Any
 
 from countersign.exchange.software import model_of, software
-from countersign.exchange.stored import StoredCase, fingerprint, hash_of
+from countersign.exchange.stored import StoredCase, fingerprint
 from countersign.export import case_json
 from countersign.ledger import CaseHistory
+from countersign.ledger.chain import hash_of
 from countersign.plain_json import json_text
 from countersign.tally.record import CountRecord
 

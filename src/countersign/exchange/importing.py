@@ -6,7 +6,7 @@ from hashlib import sha256
 from typing import Any
 
 from pydantic import ConfigDict, Field, ValidationError
-from sqlalchemy import insert, select
+from sqlalchemy import select
 
 from countersign.exchange.carried import carried_document, compare_bundle
 from countersign.exchange.document import FORMAT, document_hash
@@ -15,7 +15,8 @@ from countersign.exchange.stored import StoredCase, fingerprint, read_stored
 from countersign.kit.model import Kit
 from countersign.ledger import Ledger, Note
 from countersign.ledger.file import writing
-from countersign.ledger.tables import case_table, entry_table
+from countersign.ledger.keeping import keep_case, keep_entry
+from countersign.ledger.tables import case_table
 from countersign.meaning.event import Event
 from countersign.problems import BadInput
 from countersign.tally.record import Decision
@@ -88,26 +89,24 @@ def import_case(ledger: Ledger, stored: StoredCase) -> None:
             select(case_table.c.id).where(case_table.c.id == stored.case)
         ).first()
         if known is None:
-            connection.execute(
-                insert(case_table).values(
-                    id=stored.case,
-                    opened_at=stored.opened_at,
-                    source=stored.source,
-                    kit_title=Kit.model_validate_json(stored.kit).title,
-                    kit_hash=stored.kit_sha256,
-                    kit_text=stored.kit,
-                )
-            )
+            case = {
+                "id": stored.case,
+                "opened_at": stored.opened_at,
+                "source": stored.source,
+                "kit_title": Kit.model_validate_json(stored.kit).title,
+                "kit_hash": stored.kit_sha256,
+                "kit_text": stored.kit,
+            }
+            keep_case(connection, case)
             for entry in stored.entries:
-                connection.execute(
-                    insert(entry_table).values(
-                        case_id=stored.case,
-                        seq=entry.seq,
-                        at=entry.at,
-                        kind=entry.kind,
-                        body=entry.body,
-                    )
-                )
+                row = {
+                    "case_id": stored.case,
+                    "seq": entry.seq,
+                    "at": entry.at,
+                    "kind": entry.kind,
+                    "body": entry.body,
+                }
+                keep_entry(connection, row)
     if known is not None:
         same = fingerprint(read_stored(ledger, stored.case)) == fingerprint(stored)
         what = "the same content" if same else "other content"

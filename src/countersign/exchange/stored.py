@@ -1,13 +1,12 @@
 """A case exactly as the ledger keeps it, and the hash that names that content."""
 
-import json
-from hashlib import sha256
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from countersign.kit.model import Kit
 from countersign.ledger import CaseHistory, Ledger, Note
+from countersign.ledger.chain import hash_of
 from countersign.ledger.reading import case_rows
 from countersign.meaning.event import Event
 from countersign.tally.record import Decision
@@ -114,15 +113,3 @@ def fingerprint(stored: StoredCase) -> str:
             "entries": [[each.seq, each.at, each.kind, each.body] for each in stored.entries],
         }
     )
-
-
-def hash_of(value: object) -> str:
-    """SHA-256 of the canonical JSON of a value made of objects, arrays, texts and whole numbers.
-
-    For values without fractions and with ASCII names, sorted names without spaces are the form of
-    RFC 8785.
-    """
-    text = json.dumps(
-        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
-    return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

@@ -5,11 +5,12 @@ from hashlib import sha256
 from typing import Literal
 
 from pydantic import BaseModel
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, func, select
 
 from countersign.kit.model import Kit
 from countersign.ledger.file import Ledger, writing
 from countersign.ledger.history import Note
+from countersign.ledger.keeping import keep_case, keep_entry
 from countersign.ledger.names import new_case_name
 from countersign.ledger.tables import case_table, entry_table
 from countersign.meaning.event import Event
@@ -35,16 +36,15 @@ def open_case(ledger: Ledger, kit: Kit, source: str) -> str:
         name = new_case_name(now.astimezone())
         while _case_exists(connection, name):
             name = new_case_name(now.astimezone())
-        connection.execute(
-            insert(case_table).values(
-                id=name,
-                opened_at=now.isoformat(),
-                source=_storable(source),
-                kit_title=kit.title,
-                kit_hash=sha256(kit_text.encode()).hexdigest(),
-                kit_text=kit_text,
-            )
-        )
+        row = {
+            "id": name,
+            "opened_at": now.isoformat(),
+            "source": _storable(source),
+            "kit_title": kit.title,
+            "kit_hash": sha256(kit_text.encode()).hexdigest(),
+            "kit_text": kit_text,
+        }
+        keep_case(connection, row)
     return name
 
 
@@ -124,22 +124,21 @@ def _append(
     connection: Connection, ledger: Ledger, case_id: str, kind: _Kind, body: BaseModel
 ) -> int:
     if not _case_exists(connection, case_id):
-        raise BadInput(f"The ledger {ledger.path} has no case {case_id}.")
+        raise BadInput(f"The ledger {ledger.name} has no case {case_id}.")
     newest = connection.execute(
         select(func.coalesce(func.max(entry_table.c.seq), 0)).where(
             entry_table.c.case_id == case_id
         )
     ).scalar_one()
     seq = int(newest) + 1
-    connection.execute(
-        insert(entry_table).values(
-            case_id=case_id,
-            seq=seq,
-            at=datetime.now(UTC).isoformat(),
-            kind=kind,
-            body=body.model_dump_json(),
-        )
-    )
+    row = {
+        "case_id": case_id,
+        "seq": seq,
+        "at": datetime.now(UTC).isoformat(),
+        "kind": kind,
+        "body": body.model_dump_json(),
+    }
+    keep_entry(connection, row)
     return seq
 
 

@@ -1,161 +1,172 @@
-"""Opening the ledger file, with the settings that keep every entry through a crash."""
+"""Opening a ledger, wherever it is, and making sure that it is whole."""
 
 import logging
-import os
-import sqlite3
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection
 
-from countersign.ledger.tables import APPLICATION_ID, SCHEMA_VERSION, create_tables
+from countersign.ledger import sqlite
+from countersign.ledger.chain import Broken, head, verify
+from countersign.ledger.copy import (
+    Copy,
+    CopyTrouble,
+    Damaged,
+    Differs,
+    bring_up,
+    move_aside,
+    newest,
+    put_back,
+)
+from countersign.ledger.opened import Ledger, reading, write_transaction, writing
+from countersign.ledger.postgres import (
+    missing_server_triggers,
+    prepare_server_tables,
+    server_engine,
+    server_url,
+    shown,
+)
+from countersign.ledger.sealing import Seal, current_key
 from countersign.ledger.trouble import in_one_sentence
 from countersign.problems import BadInput
-from countersign.settings import ledger_path
+from countersign.settings import LedgerPlace, copy_path, ledger_place
+
+__all__ = ["PATIENCE_S", "Ledger", "open_ledger", "reading", "writing"]
 
 _log = logging.getLogger(__name__)
 
 PATIENCE_S = 5.0
-"""How long a step waits for another program to release the file, in seconds."""
+"""How long a step waits for another program to release the ledger, in seconds."""
 
-
-@dataclass(frozen=True)
-class Ledger:
-    """An open ledger file. Several processes may have the same file open."""
-
-    path: Path
-    engine: Engine
-
-    def close(self) -> None:
-        """Release the file."""
-        self.engine.dispose()
+_REMEDY = "stop what uses it and run countersign ledger restore"
 
 
 def open_ledger(
-    path: Path | None = None, *, create: bool = True, patience_s: float | None = None
+    place: LedgerPlace | None = None, *, create: bool = True, patience_s: float | None = None
 ) -> Ledger:
-    """Open the ledger at ``path``, or where the settings say when it is ``None``.
+    """Open the ledger at ``place``, or where the settings say when it is ``None``.
 
-    With ``create`` a missing file (and its folder) is made, readable by its owner only. Raises
-    ``BadInput`` when the file is missing (without ``create``), locked, read-only, damaged, written
-    by a newer version, or no ledger at all. ``patience_s`` is ``PATIENCE_S`` unless given.
+    Every row is checked against the chain, and the ledger against its running copy: rows that it
+    lost at its end are put back from there. An older form is brought to the present one; the file
+    is copied before. With ``create`` a missing file (and its folder) is made, readable by its owner
+    only. Raises ``BadInput`` when the ledger is missing (without ``create``), locked, read-only,
+    damaged, written by a newer version, or no ledger at all, and naming case and entry when
+    something in it is not what was written. ``patience_s`` is ``PATIENCE_S`` unless given.
     """
     patience_s = PATIENCE_S if patience_s is None else patience_s
-    path = ledger_path(path)
+    place = ledger_place(place)
+    if isinstance(place, str):
+        ledger = _open_server(place, patience_s, create=create)
+    else:
+        ledger = _open_file(place, patience_s, create=create)
+    try:
+        _check_chain(ledger)
+        _check_copy(ledger)
+    except BaseException:
+        ledger.close()
+        raise
+    return ledger
+
+
+def _open_file(path: Path, patience_s: float, *, create: bool) -> Ledger:
+    key = current_key()
+    copy = _copy(path, key, patience_s)
     with in_one_sentence(path):
-        _prepare_file(path, create=create)
-        engine = _engine(path, patience_s)
+        if not path.exists() or path.stat().st_size == 0:
+            _refuse_to_begin_anew(path, copy)
+        sqlite.prepare_file(path, create=create, key=key)
+        engine = sqlite.sqlite_engine(path, patience_s, key)
         try:
-            _prepare_tables(path, engine, patience_s)
+            sqlite.prepare_tables(path, engine, patience_s)
         except BaseException:
             engine.dispose()
             raise
-    return Ledger(path=path, engine=engine)
+    return Ledger(name=str(path), engine=engine, copy=copy, file=path)
 
 
-@contextmanager
-def writing(ledger: Ledger) -> Iterator[Connection]:
-    """One transaction that holds the write lock from its start and is on disk when it ends."""
-    with in_one_sentence(ledger.path):
-        engine = ledger.engine.execution_options(begin="IMMEDIATE")
-        with engine.begin() as connection:
-            yield connection
+def _open_server(address: str, patience_s: float, *, create: bool) -> Ledger:
+    url = server_url(address)
+    name = shown(url)
+    engine = server_engine(url, patience_s)
+    with in_one_sentence(name):
+        try:
+            with write_transaction(engine) as connection:
+                prepare_server_tables(name, connection, create=create)
+        except BaseException:
+            engine.dispose()
+            raise
+    return Ledger(name=name, engine=engine, copy=_copy(address, current_key(), patience_s))
 
 
-@contextmanager
-def reading(ledger: Ledger) -> Iterator[Connection]:
-    """One transaction that sees a single moment of the file."""
-    with in_one_sentence(ledger.path), ledger.engine.begin() as connection:
-        yield connection
+def _copy(place: LedgerPlace, key: str | None, patience_s: float) -> Copy | None:
+    path = copy_path(place)
+    if path is None:
+        return None
+    return Copy(path, Seal(key) if key is not None else None, patience_s)
 
 
-def _prepare_file(path: Path, *, create: bool) -> None:
-    if path.exists():
-        if not path.is_file():
-            raise BadInput(f"The ledger {path} is not a file.")
+def _refuse_to_begin_anew(path: Path, copy: Copy | None) -> None:
+    """A ledger that is gone must not be followed by an empty one as if nothing had happened."""
+    if copy is None:
         return
-    if not create:
-        raise BadInput(f"There is no ledger at {path} yet.")
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    # SQLite gives the write-ahead log the permissions of the main file.
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
-
-
-def _engine(path: Path, patience_s: float) -> Engine:
-    engine = create_engine(
-        URL.create("sqlite", database=str(path)), connect_args={"timeout": patience_s}
-    )
-
-    @event.listens_for(engine, "connect")
-    def _set_up(connection: Any, _: Any) -> None:
-        # The driver's own transaction handling begins late and deferred; begin explicitly instead.
-        connection.isolation_level = None
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA recursive_triggers = ON")
-
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        how = connection.get_execution_options().get("begin", "DEFERRED")
-        connection.exec_driver_sql(f"BEGIN {how}")
-
-    return engine
-
-
-def _prepare_tables(path: Path, engine: Engine, patience_s: float) -> None:
-    _write_ahead(engine, patience_s)
-    with engine.begin() as connection:
-        marks = _marks(connection)
-    if marks == (0, 0):
-        with engine.execution_options(begin="IMMEDIATE").begin() as connection:
-            # Another process may have made the tables while this one waited for the lock.
-            if _marks(connection) == (0, 0):
-                if connection.execute(text("SELECT count(*) FROM sqlite_master")).scalar_one():
-                    raise BadInput(f"The file {path} is a database of another program.")
-                create_tables(connection)
-            marks = _marks(connection)
-    application, version = marks
-    if application != APPLICATION_ID:
-        raise BadInput(f"The file {path} is a database of another program.")
-    if version > SCHEMA_VERSION:
+    try:
+        known = newest(copy)
+    except CopyTrouble:
+        return
+    if known is not None and known.place:
         raise BadInput(
-            f"The ledger {path} was written by a newer version of this tool (format {version})."
+            f"The ledger {path} is missing or empty, but its copy {copy.path} has {known.place}"
+            " rows; run countersign ledger restore, or move the copy away to begin anew."
         )
 
 
-def _marks(connection: Connection) -> tuple[int, int]:
-    application = connection.exec_driver_sql("PRAGMA application_id").scalar_one()
-    version = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
-    return int(application), int(version)
-
-
-def _write_ahead(engine: Engine, patience_s: float) -> None:
-    # Changing the journal mode does not wait for locks the way statements do, so wait here.
-    deadline = time.monotonic() + patience_s
-    connection = engine.raw_connection()
+def _check_chain(ledger: Ledger) -> None:
     try:
-        while True:
-            try:
-                cursor = connection.cursor()
-                mode = cursor.execute("PRAGMA journal_mode").fetchone()
-                if mode is not None and mode[0] != "wal" and _is_ours_or_empty(cursor):
-                    cursor.execute("PRAGMA journal_mode = WAL").fetchone()
-                return
-            except sqlite3.OperationalError as error:
-                code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-                if code != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
-                    raise
-                time.sleep(0.02)
-    finally:
-        connection.close()
+        with reading(ledger) as connection:
+            verify(connection)
+            if _unprotected(connection):
+                raise Broken("the triggers that protect its entries are not those that were made")
+    except Broken as broken:
+        raise BadInput(
+            f"The ledger {ledger.name} was damaged or tampered with: {broken}; {_REMEDY}."
+        ) from None
 
 
-def _is_ours_or_empty(cursor: Any) -> bool:
-    """Whether the file may be touched at all: another program's database is left as it is."""
-    application = cursor.execute("PRAGMA application_id").fetchone()[0]
-    tables = cursor.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    return bool(application == APPLICATION_ID or tables == 0)
+def _unprotected(connection: Connection) -> bool:
+    if connection.dialect.name == "postgresql":
+        return missing_server_triggers(connection)
+    return sqlite.missing_triggers(connection)
+
+
+def _check_copy(ledger: Ledger) -> None:
+    copy = ledger.copy
+    if copy is None:
+        return
+    try:
+        try:
+            _compare(ledger, copy)
+        except Damaged as trouble:
+            # Every row of the ledger fits its chain: the copy is made anew from it.
+            aside = move_aside(copy.path)
+            _log.warning("The copy was moved to %s and is made anew: %s.", aside, trouble)
+            _compare(ledger, copy)
+    except Differs as trouble:
+        raise BadInput(
+            f"The ledger {ledger.name} and its copy {copy.path} do not fit: {trouble}; find out"
+            " which is right, and move the other one away."
+        ) from None
+    except (CopyTrouble, OSError) as trouble:
+        _log.warning("The ledger's copy %s cannot be used: %s.", copy.path, trouble)
+
+
+def _compare(ledger: Ledger, copy: Copy) -> None:
+    known = newest(copy)  # before the ledger is asked: other programs may be writing both
+    with reading(ledger) as connection:
+        here = head(connection)
+    if known is not None and known.place > here.place:
+        with in_one_sentence(ledger.name), write_transaction(ledger.engine) as connection:
+            again = put_back(copy, connection)
+        if again:
+            _log.warning("The ledger %s had lost %d rows; they were put back.", ledger.name, again)
+    elif known != here:
+        with reading(ledger) as connection:
+            bring_up(copy, connection)

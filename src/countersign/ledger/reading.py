@@ -8,6 +8,7 @@ from pydantic import ValidationError
 from sqlalchemy import Row, func, select
 
 from countersign.kit.model import Kit
+from countersign.ledger.chain import Broken, verify_case
 from countersign.ledger.file import Ledger, reading
 from countersign.ledger.history import CaseHistory, CaseSummary, Note
 from countersign.ledger.tables import case_table, entry_table
@@ -51,7 +52,7 @@ def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
             for row in rows
         )
     except ValidationError as error:
-        raise BadInput(f"The ledger {ledger.path} is damaged; restore it from a copy.") from error
+        raise BadInput(f"The ledger {ledger.name} is damaged.") from error
 
 
 def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
@@ -60,7 +61,7 @@ def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
     Raises ``BadInput`` when there is no such case, when the ledger cannot be read, or when what is
     kept is not what was written (the kit does not match its hash, an entry is unreadable or gone).
     """
-    case, entries = case_rows(ledger, case_id)
+    case, entries = case_rows(ledger, case_id)  # each of them fits the chain
     if sha256(case.kit_text.encode()).hexdigest() != case.kit_hash:
         raise BadInput(f"The kit kept with case {case_id} is not the one it was opened with.")
 
@@ -99,15 +100,23 @@ def read_case(ledger: Ledger, case_id: str) -> CaseHistory:
 def case_rows(ledger: Ledger, case_id: str) -> tuple[Row[Any], Sequence[Row[Any]]]:
     """The rows of a case and of its entries in their order, as they are kept at one moment.
 
-    Raises ``BadInput`` when there is no such case or the ledger cannot be read.
+    Raises ``BadInput`` when there is no such case, when the ledger cannot be read, or when a row is
+    not what the chain says.
     """
     with reading(ledger) as connection:
         case = connection.execute(select(case_table).where(case_table.c.id == case_id)).first()
         entries = connection.execute(
             select(entry_table).where(entry_table.c.case_id == case_id).order_by(entry_table.c.seq)
         ).all()
-    if case is None:
-        raise BadInput(f"The ledger {ledger.path} has no case {case_id}.")
+        if case is None:
+            raise BadInput(f"The ledger {ledger.name} has no case {case_id}.")
+        rows = [dict(case._mapping), *(dict(entry._mapping) for entry in entries)]
+        try:
+            verify_case(connection, case_id, rows)
+        except Broken as broken:
+            raise BadInput(
+                f"The ledger {ledger.name} was damaged or tampered with: {broken}."
+            ) from None
     return case, entries
 
 

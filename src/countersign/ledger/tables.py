@@ -1,12 +1,23 @@
-"""The tables of the ledger, and the triggers that refuse to change or remove what was written."""
+"""The tables of the ledger, in SQLite and in PostgreSQL."""
 
-from sqlalchemy import Column, Connection, ForeignKey, Integer, MetaData, Table, Text
+from sqlalchemy import (
+    Column,
+    Connection,
+    ForeignKey,
+    Integer,
+    MetaData,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+from countersign.ledger.triggers import triggers
 
 APPLICATION_ID = 0x43534C47
 """Marks an SQLite file as a ledger of this tool (``PRAGMA application_id``, the bytes ``CSLG``)."""
 
-SCHEMA_VERSION = 1
-"""``PRAGMA user_version`` of the tables below."""
+SCHEMA_VERSION = 2
+"""Number of the newest migration; ``PRAGMA user_version`` of an SQLite file."""
 
 metadata = MetaData()
 
@@ -35,48 +46,38 @@ entry_table = Table(
     sqlite_with_rowid=False,
 )
 
-# A BEFORE INSERT trigger runs before REPLACE conflict handling, so it also stops
-# ``INSERT OR REPLACE``, which removes the old row without firing delete triggers
-# (SQLite documentation, "ON CONFLICT clause": delete triggers fire only with recursive triggers).
-_TRIGGERS = (
-    """
-    CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
-    WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry WHERE case_id = NEW.case_id)
-    BEGIN SELECT RAISE(ABORT, 'entries are numbered from 1 without gaps'); END
-    """,
-    """
-    CREATE TRIGGER entry_kind BEFORE INSERT ON entry
-    WHEN NEW.kind NOT IN ('event', 'decision', 'note')
-    BEGIN SELECT RAISE(ABORT, 'an entry is an event, a decision or a note'); END
-    """,
-    """
-    CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry
-    BEGIN SELECT RAISE(ABORT, 'entries are never changed'); END
-    """,
-    """
-    CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry
-    BEGIN SELECT RAISE(ABORT, 'entries are never removed'); END
-    """,
-    """
-    CREATE TRIGGER case_opened_once BEFORE INSERT ON "case"
-    WHEN EXISTS (SELECT 1 FROM "case" WHERE id = NEW.id)
-    BEGIN SELECT RAISE(ABORT, 'a case is opened once'); END
-    """,
-    """
-    CREATE TRIGGER case_no_update BEFORE UPDATE ON "case"
-    BEGIN SELECT RAISE(ABORT, 'cases are never changed'); END
-    """,
-    """
-    CREATE TRIGGER case_no_delete BEFORE DELETE ON "case"
-    BEGIN SELECT RAISE(ABORT, 'cases are never removed'); END
-    """,
+# The chain through the whole ledger: one link for every case (``seq`` 0) and every entry.
+link_table = Table(
+    "link",
+    metadata,
+    Column("place", Integer, primary_key=True, autoincrement=False),
+    Column("case_id", Text, ForeignKey("case.id"), nullable=False),
+    Column("seq", Integer, nullable=False),
+    Column("hash", Text, nullable=False),
+    UniqueConstraint("case_id", "seq", name="link_row"),
+    sqlite_with_rowid=False,
 )
+
+# Alembic's own table, here so that a new ledger needs no migration.
+version_table = Table(
+    "alembic_version",
+    metadata,
+    Column("version_num", Text, primary_key=True),
+    sqlite_with_rowid=False,
+)
+
+
+def revision(version: int) -> str:
+    """The name of a migration as Alembic keeps it."""
+    return f"{version:04}"
 
 
 def create_tables(connection: Connection) -> None:
     """Make the tables and their triggers, and mark the file, in the connection's transaction."""
     metadata.create_all(connection)
-    for trigger in _TRIGGERS:
-        connection.exec_driver_sql(trigger)
-    connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-    connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
+    for statement in triggers(connection.dialect.name):
+        connection.exec_driver_sql(statement)
+    connection.execute(version_table.insert().values(version_num=revision(SCHEMA_VERSION)))
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")

@@ -23,7 +23,7 @@ class Served(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
-    ledger: Path
+    ledger: settings.LedgerPlace
     sound: Path
     people: Path
     secret: Path
@@ -36,17 +36,18 @@ class Served(BaseModel):
 
 def served(
     *,
-    ledger: Path | None = None,
+    ledger: settings.LedgerPlace | None = None,
     kit: Path | None = None,
     model: Path | None = None,
     network: bool = False,
     checklist: Path | None = None,
 ) -> Served:
     """Settings with the usual places: everything lies beside the ledger, people in the settings."""
-    kept = settings.ledger_path(ledger)
+    place = settings.ledger_place(ledger)
+    kept = settings.beside(place)
     config = platformdirs.user_config_path("countersign", appauthor=False)
     return Served(
-        ledger=kept,
+        ledger=place,
         sound=kept.parent / "sound",
         people=config / "people.json",
         secret=kept.parent / "session.key",

@@ -14,6 +14,7 @@ from countersign.pages.served import Served
 from countersign.problems import BadInput
 from countersign.review.batch import Job, Outcome, jobs_in, measure_all, workers
 from countersign.review.store import Store, store_path
+from countersign.settings import beside
 
 _log = logging.getLogger(__name__)
 
@@ -43,7 +44,7 @@ class Studio:
 
     def __init__(self, served: Served) -> None:
         """Nothing is started yet."""
-        self.store = Store(store_path(served.ledger))
+        self.store = Store(store_path(beside(served.ledger)))
         self._served = served
         self._incoming = self.store.folder / "incoming"
         self._waiting: list[Job] = []
