@@ -20,7 +20,8 @@ from countersign.tally.record import Act, Decision, Role
 
 
 def keep(path: str, case: str, initials: str, steps: Iterable[int], pause_s: float) -> None:
-    ledger = open_ledger(Path(path), create=False, patience_s=30)
+    place = path if "://" in path else Path(path)
+    ledger = open_ledger(place, create=False, patience_s=30)
     for step in steps:
         reason = f"{initials} {step}"
         decision = Decision(

@@ -49,6 +49,7 @@ def sqlite_engine(path: Path, patience_s: float, key: str | None) -> Engine:
         # The driver's own transaction handling begins late and deferred; begin explicitly instead.
         connection.isolation_level = None
         if key is not None:
+            connection.execute("PRAGMA cipher_log_level = NONE")  # what goes wrong is raised
             connection.execute(f"PRAGMA key = \"x'{key}'\"")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")

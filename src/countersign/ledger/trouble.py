@@ -65,12 +65,6 @@ def in_one_sentence(name: Path | str) -> Iterator[None]:
     """Turn what can go wrong with a ledger into ``BadInput``; other errors pass unchanged."""
     try:
         yield
-    except (DBAPIError, sqlite3.Error) as error:
-        sentence = _sentence(str(name), error.orig if isinstance(error, DBAPIError) else error)
-        if sentence is None:
-            raise
-        _log.debug("ledger trouble", exc_info=error)
-        raise BadInput(sentence) from error
     except OSError as error:
         raise BadInput(
             f"The ledger {name} cannot be opened ({error.strerror or error})."
@@ -80,3 +74,9 @@ def in_one_sentence(name: Path | str) -> Iterator[None]:
             f"The ledger {name} cannot be used because there is not enough memory; nothing was"
             " changed by this step."
         ) from error
+    except Exception as error:  # the driver for encrypted files has errors of its own
+        sentence = _sentence(str(name), error.orig if isinstance(error, DBAPIError) else error)
+        if sentence is None:
+            raise
+        _log.debug("ledger trouble", exc_info=error)
+        raise BadInput(sentence) from error

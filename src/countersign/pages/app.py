@@ -32,6 +32,7 @@ from countersign.pages.sign_in import sign_in_routes
 from countersign.pages.sockets import socket_routes
 from countersign.pages.studio import Studio
 from countersign.problems import BadInput
+from countersign.settings import beside
 from countersign.wording import (
     PHASES,
     VERDICTS,
@@ -81,7 +82,9 @@ def create_app(served: Served) -> FastAPI:
     app.add_middleware(
         BaseHTTPMiddleware,
         dispatch=make_guard(
-            Pace("600/minute"), large={UPLOAD_PATH: LARGEST_UPLOAD}, disk=served.ledger.parent
+            Pace("600/minute"),
+            large={UPLOAD_PATH: LARGEST_UPLOAD},
+            disk=beside(served.ledger).parent,
         ),
     )
     app.add_middleware(

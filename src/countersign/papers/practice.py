@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from countersign.exchange.software import software
-from countersign.exchange.stored import hash_of
+from countersign.ledger.chain import hash_of
 from countersign.papers.printing import Size
 from countersign.problems import BadInput
 from countersign.review import Attempt, Checklist, Entry, Score, Store, score
