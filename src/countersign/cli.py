@@ -19,6 +19,7 @@ from countersign import (
     cli_review,
     cli_serve,
     cli_set_up,
+    cli_sound,
     cli_voice,
     cli_words,
     settings,
@@ -72,6 +73,7 @@ cli_papers.register(app)
 cli_review.register(app)
 cli_serve.register(app)
 cli_set_up.register(app)
+cli_sound.register(app)
 app.add_typer(model_app, name="model")
 cli_words.register(kit_app)
 cli_voice.register(app)

@@ -8,10 +8,36 @@ from pydantic import BaseModel, ConfigDict
 from countersign.kit.model import Kit
 from countersign.meaning.event import Event
 from countersign.policy.model import Policy
-from countersign.tally.record import Decision, SignedException, StepDone
+from countersign.tally.record import Decision, Role, SignedException, StepDone
 
 WRITTEN_WORDS = "written words"
 """The source of a case that was not heard but read."""
+
+
+class SoundFile(BaseModel):
+    """A kept file by its name, its length in bytes and the SHA-256 of what was in it."""
+
+    model_config = ConfigDict(frozen=True)
+
+    name: str
+    size_bytes: int
+    sha256: str
+
+
+class SoundAct(BaseModel):
+    """What a person ordered about the kept sound of a case.
+
+    ``hold`` keeps it from being deleted, ``release`` ends that, ``delete`` deleted ``files``.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    act: Literal["hold", "release", "delete"]
+    role: Role
+    initials: str
+    at: datetime
+    reason: str = ""
+    files: tuple[SoundFile, ...] = ()
 
 
 class Note(BaseModel):
@@ -20,12 +46,13 @@ class Note(BaseModel):
     ``listening_ended`` says that the source was heard to its end; ``duration_s`` is its length in
     seconds and ``model`` the name and version of the acoustic model. ``remark`` is free text.
     ``step_done`` keeps a ``step`` that someone did about a discrepancy, ``exception`` what two
-    people signed, ``policy`` the facility's policy that holds from here on, whole.
+    people signed, ``policy`` the facility's policy that holds from here on, whole, ``sound`` what
+    became of the kept sound.
     """
 
     model_config = ConfigDict(frozen=True)
 
-    topic: Literal["listening_ended", "remark", "step_done", "exception", "policy"]
+    topic: Literal["listening_ended", "remark", "step_done", "exception", "policy", "sound"]
     text: str = ""
     duration_s: float | None = None
     model: str | None = None
@@ -33,6 +60,7 @@ class Note(BaseModel):
     step: StepDone | None = None
     exception: SignedException | None = None
     policy: Policy | None = None
+    sound: SoundAct | None = None
 
 
 class CaseSummary(BaseModel):
@@ -93,3 +121,20 @@ class CaseHistory(BaseModel):
         """The policy in force when the newest step was entered, ``None`` before any was."""
         kept = [note.policy for note in self.notes if note.policy is not None]
         return kept[-1] if kept else None
+
+    @property
+    def sound_acts(self) -> tuple[SoundAct, ...]:
+        """What people ordered about the kept sound, in the order they were kept."""
+        return tuple(note.sound for note in self.notes if note.sound is not None)
+
+    @property
+    def sound_deleted(self) -> SoundAct | None:
+        """Who deleted the kept sound and when, ``None`` while nobody did."""
+        deleted = [act for act in self.sound_acts if act.act == "delete"]
+        return deleted[-1] if deleted else None
+
+    @property
+    def sound_held(self) -> SoundAct | None:
+        """Who keeps the sound from being deleted, ``None`` where nobody does."""
+        acts = self.sound_acts
+        return acts[-1] if acts and acts[-1].act == "hold" else None

@@ -33,6 +33,7 @@ from countersign.ledger import (
     record_of,
 )
 from countersign.listening.listener import SOUND_FILE
+from countersign.listening.retention import deleted_text
 from countersign.pages.board import board
 from countersign.pages.read_back import WHOLE, can_speak, read_back_text, spoken
 from countersign.pages.rooms import Rooms
@@ -254,6 +255,8 @@ def _line(record: CountRecord, number: int) -> Line:
 def _recording(rooms: Rooms, history: CaseHistory) -> Path:
     """The sound of a case: kept here, or the recording it came from."""
     kept = rooms.served.sound / history.case_id / SOUND_FILE
+    if history.sound_deleted is not None:
+        raise BadInput(deleted_text(history.sound_deleted))
     source = kept if kept.is_file() else Path(history.source)
     if not source.is_absolute() or not source.is_file():
         raise BadInput("There is no recording of this line.")
