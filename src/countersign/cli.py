@@ -60,7 +60,6 @@ _CommandLineError: type[Any] = next(
 app = typer.Typer(
     name="countersign",
     help="Turns spoken surgical counting into a count record that a person confirms.",
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )

@@ -1,9 +1,6 @@
 """Recordings and microphones as 16 kHz mono blocks, with warnings about the sound itself.
 
->>> meter = LevelMeter()
->>> for block in read_blocks("count.flac", meter=meter):  # doctest: +SKIP
-...     hear(block.samples)
->>> meter.warnings()  # doctest: +SKIP
+``read_blocks`` gives the blocks, and a ``LevelMeter`` given to it collects the warnings.
 """
 
 from countersign.sound import microphone
