@@ -7,7 +7,6 @@ from countersign.meaning.event import (
     Event,
     EventKind,
     MedicationDetail,
-    Phase,
     Verdict,
 )
 from countersign.medication.units import plain
@@ -16,16 +15,8 @@ from countersign.medication.words import strength_text as strength_text
 from countersign.printable import clean
 from countersign.tally.record import CountRecord, Discrepancy, Line, LineState
 from countersign.tally.sentences import GROUPS as GROUPS
+from countersign.tally.sentences import PHASES as PHASES
 from countersign.tally.sentences import PLACES, listing
-
-PHASES = {
-    Phase.INITIAL: "initial count",
-    Phase.RELIEF: "relief count",
-    Phase.CLOSING_CAVITY: "closing count, cavity",
-    Phase.CLOSING: "closing count",
-    Phase.FINAL: "final count",
-    Phase.REQUESTED: "count asked for",
-}
 
 VERDICTS = {
     Verdict.CORRECT: "count correct",

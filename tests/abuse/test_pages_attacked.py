@@ -182,7 +182,7 @@ def test_two_who_accept_all_at_once_decide_once(
     client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The second request looked at the record before the first one wrote."""
-    from countersign.pages import circulator
+    from countersign.pages import case_page
 
     case = case_of_words(client, FIVE, "needles six")
     token = signed_in(client)
@@ -190,7 +190,7 @@ def test_two_who_accept_all_at_once_decide_once(
     form = {"form_token": token, "seen": "2"}
     assert client.post(f"/cases/{case}/whole", data=form).status_code == 200
     made = decisions(client, case)
-    monkeypatch.setattr(circulator, "read_case", lambda *_: before)
+    monkeypatch.setattr(case_page, "read_case", lambda *_: before)
     assert client.post(f"/cases/{case}/whole", data=form).status_code == 409
     assert decisions(client, case) == made
 

@@ -1,11 +1,20 @@
 """What a person does with a line on the page."""
 
-from fastapi.testclient import TestClient
-from tests.pages.conftest import case_of_words, rooms_of, signed_in
+from collections.abc import Callable
+from pathlib import Path
 
-from countersign.ledger import read_case
+import pytest
+from fastapi.testclient import TestClient
+from tests.pages.conftest import case_of_words, rooms_of, signed_in, token_in
+
+from countersign.ledger import append_event, read_case
+from countersign.ledger import record_of as ledger_record
+from countersign.meaning.event import Event, EventKind
+from countersign.pages import Served
+from countersign.pages.people import add_person
+from countersign.policy import read_policy
 from countersign.tally import build_record
-from countersign.tally.record import CountRecord, LineState
+from countersign.tally.record import CountRecord, LineState, Role
 
 
 def record_of(client: TestClient, case: str) -> CountRecord:
@@ -37,7 +46,9 @@ def test_accepting_and_taking_back(client: TestClient) -> None:
 def test_amending_item_and_number(client: TestClient) -> None:
     case = case_of_words(client, "laps one two three four five")
     token = signed_in(client)
-    code, page = send(client, case, 1, token, act="amend", item="raytec", quantity="10", part="1")
+    code, page = send(
+        client, case, 1, token, act="amend", item="raytec", quantity="10", only="record"
+    )
     assert code == 200
     assert "Amended to X-ray detectable sponge" in page
     line = record_of(client, case).lines[0]
@@ -57,7 +68,7 @@ def test_what_cannot_be_used_is_said_and_keeps_nothing(client: TestClient) -> No
         {"act": "explode"},
     )
     for form in tries:
-        code, page = send(client, case, 1, token, part="1", **form)
+        code, page = send(client, case, 1, token, only="record", **form)
         assert code == 422, form
         assert 'role="alert"' in page
     assert send(client, case, 9, token, act="accept")[0] == 422
@@ -97,9 +108,6 @@ def test_all_open_lines_at_once_only_when_nothing_is_asked(client: TestClient) -
 
 
 def test_words_from_the_room_cannot_become_a_script(client: TestClient) -> None:
-    from countersign.ledger import append_event
-    from countersign.meaning.event import Event, EventKind
-
     case = case_of_words(client)
     evil = "<script>alert(1)</script>"
     event = Event(kind=EventKind.REMARK, start_s=0, end_s=0, words=evil, confidence=1)
@@ -113,3 +121,127 @@ def test_a_case_that_is_not_there(client: TestClient) -> None:
     signed_in(client)
     for path in ("/cases/nowhere", "/cases/..%2f..%2fetc%2fpasswd", "/cases/nowhere/lines/1/sound"):
         assert client.get(path).status_code == 404
+
+
+def test_amending_what_is_on_a_label(client: TestClient) -> None:
+    case = case_of_words(
+        client, "receiving lidocaine one percent thirty milliliters expires june twenty ninety"
+    )
+    token = signed_in(client)
+    assert "Volume in mL" in client.get(f"/cases/{case}").text
+    doubted = {"act": "amend", "strength": "4 %", "expiry": "2020-01", "container": "basin"}
+    code, page = send(client, case, 1, token, only="record", **doubted)
+    assert code == 422
+    assert "The expiry 2020-01-31 has passed." in page
+    assert record_of(client, case).lines[0].decision is None
+    assert send(client, case, 1, token, **doubted, sure="yes")[0] == 200
+    detail = record_of(client, case).lines[0].medication
+    assert detail is not None
+    assert detail.strength is not None
+    assert (detail.strength.value, detail.strength.unit) == (4, "%")
+    assert (str(detail.expiry), detail.container) == ("2020-01-31", "basin")
+
+
+def test_amending_place_and_part(client: TestClient) -> None:
+    case = case_of_words(client)
+    counted = Event(
+        kind=EventKind.COUNT,
+        item="bulb_syringe",
+        quantity=1,
+        place="field",
+        part="bulb",
+        start_s=0,
+        end_s=0,
+        words="bulb one",
+        confidence=1,
+    )
+    append_event(rooms_of(client).ledger, case, counted)
+    token = signed_in(client)
+    form = {"act": "amend", "place": "mayo_stand", "part": "all"}
+    code, page = send(client, case, 1, token, only="record", **form)
+    assert code == 200, page
+    line = record_of(client, case).lines[0]
+    assert (line.confirmed_place, line.confirmed_part) == ("mayo_stand", None)
+
+
+DIFFERS = (
+    "initial count",
+    "laps one two three four five",
+    "closing count",
+    "laps one two three four",
+)
+
+
+def enter_step(client: TestClient, case: str, token: str, **form: str) -> int:
+    record = ledger_record(read_case(rooms_of(client).ledger, case))
+    found = record.discrepancies[0]
+    sent = {"form_token": token, "item": found.item, "line": str(found.line), **form}
+    return client.post(f"/cases/{case}/steps", data=sent).status_code
+
+
+def test_the_policy_is_kept_with_the_first_step_and_stays_the_cases_own(
+    client: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = case_of_words(client, *DIFFERS)
+    token = signed_in(client)
+    first = read_policy().steps[0]
+    assert enter_step(client, case, token, step=first.id, done="yes", remark="twice") == 200
+    history = read_case(rooms_of(client).ledger, case)
+    assert history.policy == read_policy()
+    assert history.steps[0].remark == "twice"
+    file = tmp_path / "policy.toml"
+    file.write_text(
+        'title = "Another"\ncaution = "Ours."\n[[step]]\nid = "look"\nsay = "Look about."\n',
+        encoding="utf-8",
+    )
+    monkeypatch.setenv("COUNTERSIGN_POLICY", str(file))
+    page = client.get(f"/cases/{case}").text
+    assert first.say in page
+    assert "Look about." not in page
+    other = case_of_words(client, *DIFFERS)
+    assert "Look about." in client.get(f"/cases/{other}").text
+    file.write_text("title = ", encoding="utf-8")  # a damaged policy keeps nobody from the count
+    answer = client.get(f"/cases/{other}")
+    assert answer.status_code == 200
+    assert "policy.toml" in answer.text
+
+
+def sign(client: TestClient, case: str, token: str, **form: str) -> tuple[int, str]:
+    found = ledger_record(read_case(rooms_of(client).ledger, case)).discrepancies[0]
+    sent = {"form_token": token, "item": found.item, "line": str(found.line), **form}
+    answer = client.post(f"/cases/{case}/exceptions", data={**sent, "only": "record"})
+    return answer.status_code, answer.text
+
+
+def test_two_people_sign_an_exception_and_withdraw_it(client: TestClient) -> None:
+    case = case_of_words(client, *DIFFERS)
+    token = signed_in(client)
+    both = {"scrub": "CD", "circulator": "AB"}
+    for poor in ({"reason": " ", **both}, {"reason": "x", "scrub": "AB", "circulator": "AB"}):
+        assert sign(client, case, token, **poor)[0] == 422
+    others = {"scrub": "CD", "circulator": "EF", "reason": "x-ray was clear"}
+    assert "signed in here" in sign(client, case, token, **others)[1]
+    code, page = sign(client, case, token, reason="x-ray was clear", **both)
+    assert code == 200
+    assert "signed by CD (scrub) and AB (circulator)" in page
+    history = read_case(rooms_of(client).ledger, case)
+    assert ledger_record(history).discrepancies[0].exception is not None
+    assert sign(client, case, token, withdrawn="yes", **both)[0] == 200
+    history = read_case(rooms_of(client).ledger, case)
+    assert ledger_record(history).discrepancies[0].exception is None
+    assert len(history.exceptions) == 2  # nothing is erased
+
+
+def test_where_people_have_pins_the_other_one_gives_theirs(
+    make_client: Callable[..., TestClient], settings: Served
+) -> None:
+    add_person(settings.people, "AB", Role.CIRCULATOR, "redoak42")
+    add_person(settings.people, "CD", Role.SCRUB, "7 white geese")
+    client = make_client()
+    case = case_of_words(client, *DIFFERS)
+    form = {"initials": "AB", "role": "circulator", "pin": "redoak42"}
+    token = token_in(client.post("/sign-in", data=form).text)
+    signing = {"scrub": "CD", "circulator": "AB", "reason": "x-ray was clear"}
+    assert sign(client, case, token, **signing)[0] == 422
+    assert sign(client, case, token, **signing, pin="redoak42")[0] == 422
+    assert sign(client, case, token, **signing, pin="7 white geese")[0] == 200

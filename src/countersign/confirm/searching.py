@@ -8,7 +8,8 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from countersign.confirm.amending import NotUnderstood, read_initials
-from countersign.confirm.walk import Ask, Person, Show, Stopped
+from countersign.confirm.person import Person
+from countersign.confirm.walk import Ask, Show, Stopped
 from countersign.findings_view import discrepancy_text
 from countersign.hanging import hanging
 from countersign.kit.model import Kit

@@ -1,9 +1,7 @@
 """Going through the lines of a case, one by one, with a person."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from decimal import Decimal
 from typing import TypeVar
 
 from rich.console import Group, RenderableType
@@ -15,9 +13,6 @@ from countersign.confirm.amending import (
     MEDICATED,
     NOTHING,
     NotUnderstood,
-    amended_detail,
-    doubts_about,
-    is_more_than_plausible,
     read_container,
     read_expiry,
     read_initials,
@@ -27,8 +22,17 @@ from countersign.confirm.amending import (
     read_quantity,
     read_role,
     read_typed_strength,
-    what_is_missing,
 )
+from countersign.confirm.deciding import (
+    Typed,
+    accepted,
+    amendable,
+    amended,
+    as_heard,
+    put_aside,
+    taken_back,
+)
+from countersign.confirm.person import Person
 from countersign.hanging import hanging
 from countersign.kit.model import Kit
 from countersign.ledger import (
@@ -44,7 +48,7 @@ from countersign.printable import clean
 from countersign.problems import BadInput
 from countersign.screen import amended_text, line_notes, ranges, record_view
 from countersign.tally import reasons_against_whole
-from countersign.tally.record import Act, CountRecord, Decision, Line, Role
+from countersign.tally.record import Act, CountRecord, Decision, Line
 from countersign.wording import (
     PHASES,
     clock_text,
@@ -67,14 +71,6 @@ Play = Callable[[str, float, float], None]
 """Plays a stretch of a recording: path, start and end in seconds."""
 
 KEYS = "a accept  m amend  s set aside  p play  u take back  n next  w whole  q stop"
-
-
-@dataclass(frozen=True)
-class Person:
-    """Who decides."""
-
-    role: Role
-    initials: str
 
 
 class Stopped(Exception):
@@ -146,7 +142,7 @@ def walk(
                     left_open.add(line.number)
             position = line.number
         else:
-            back = _taken_back(answer, done_here, record, person, show)
+            back = _back(answer, done_here, record, person, show)
             if back is not None and _kept(ledger, history, back, show) is not None:
                 if back.line in done_here:
                     done_here.remove(back.line)
@@ -200,19 +196,11 @@ def _decide(
         try:
             match typed.split():
                 case ["a"]:
-                    missing = what_is_missing(line.acts_as, line.item, line.quantity)
-                    if missing is None:
-                        return _decision(line, Act.ACCEPT, person)
-                    show(Text(missing))
+                    return accepted(line, person)
                 case ["m"]:
-                    amended = _amendment(line, history.kit, person, ask, show)
-                    if amended is not None:
-                        return amended
+                    return _amendment(line, history.kit, person, ask)
                 case ["s"]:
-                    reason = _answer(ask, "Why is it set aside? ")
-                    if reason:
-                        return _decision(line, Act.SET_ASIDE, person, reason=reason)
-                    show(Text("A line is set aside only with a reason; nothing was changed."))
+                    return put_aside(line, person, _answer(ask, "Why is it set aside? "))
                 case ["p"]:
                     _play(line, history, show, play)
                 case ["n"] | ["u"] | ["w"]:
@@ -227,100 +215,66 @@ def _decide(
             show(Text(clean(str(problem))))
 
 
-def _amendment(line: Line, kit: Kit, person: Person, ask: Ask, show: Show) -> Decision | None:
-    event = line.event
-    if line.acts_as is not None:  # a correction is about what the line it strikes is about
-        event = event.model_copy(update={"kind": line.acts_as})
-    if event.kind not in COUNTED | MEDICATED:
-        show(Text("This line has no item or number to amend; accept it or set it aside."))
-        return None
-    heard = (
-        event.item if line.item is None else line.item,
-        event.quantity if line.quantity is None else line.quantity,
-    )
-    typed = _answer(ask, f"Item (Enter keeps {item_label(heard[0], kit)}): ")
-    item = read_item(typed, event, kit) if typed else heard[0]
-    typed = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
-    quantity = read_quantity(typed, event) if typed else heard[1]
-    place, part = _where(line, kit, item, ask)
-    detail = None
+def _amendment(line: Line, kit: Kit, person: Person, ask: Ask) -> Decision:
+    """What the person types is read as it comes, so that what cannot be is said at once."""
+    event, (item, _) = amendable(line), as_heard(line)
+    typed = {"item": _answer(ask, f"Item (Enter keeps {item_label(item, kit)}): ")}
+    item = read_item(typed["item"], event, kit) if typed["item"] else item
+    typed["quantity"] = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
+    if typed["quantity"]:
+        read_quantity(typed["quantity"], event)
+    typed |= _where(line, kit, item, ask)
     if event.kind in MEDICATED:
-        detail = _detail(line, kit, item, quantity, ask, show)
-    if (item, quantity) == heard and place is None and part is None and detail is None:
-        show(Text("Nothing was changed; type a to accept the line as heard."))
-        return None
-    missing = what_is_missing(line.acts_as, item, quantity)
-    if missing is not None:
-        show(Text(missing))
-        return None
-    if quantity is not None and is_more_than_plausible(quantity, item, kit):
-        again = _answer(ask, f"{quantity} is more than the kit says is plausible; again: ")
-        if again != str(quantity):
-            show(Text("The numbers differ; nothing was changed."))
-            return None
-    return _decision(
-        line,
-        Act.AMEND,
-        person,
-        item=None if item == heard[0] else item,
-        quantity=None if quantity == heard[1] else quantity,
-        place=place,
-        part=part,
-        medication=detail,
-    )
+        typed |= _on_the_label(line, kit, ask)
+    made = amended(line, kit, Typed.model_validate(typed), person, datetime.now(UTC).date())
+    for doubt in made.doubts:
+        if _answer(ask, f"{clean(doubt)} Type yes if it is so: ").lower() != "yes":
+            raise NotUnderstood("Nothing was changed.")
+    if made.implausible is not None:
+        again = _answer(ask, f"{made.implausible} is more than the kit says is plausible; again: ")
+        if again != str(made.implausible):
+            raise NotUnderstood("The numbers differ; nothing was changed.")
+    return made.decision
 
 
-def _detail(
-    line: Line,
-    kit: Kit,
-    item: str | None,
-    volume_ml: int | Decimal | None,
-    ask: Ask,
-    show: Show,
-) -> MedicationDetail | None:
-    """What a line about a medication says as amended, ``None`` where only name and volume do."""
+def _on_the_label(line: Line, kit: Kit, ask: Ask) -> dict[str, str]:
+    """Strength, expiry and container as typed."""
     heard = line.medication or MedicationDetail()
-    strength, expiry = heard.strength, heard.expiry
 
     def changed(what: str, kept: str | None, read: Callable[[str], object]) -> str:
         typed = _answer(ask, f"{what} (Enter keeps {kept or NOTHING}): ")
         if typed and typed.lower() != NOTHING:
-            read(typed)  # so that what cannot be is said at once
+            read(typed)
         return typed
 
-    kept = strength_text(strength) if strength else None
+    kept = strength_text(heard.strength) if heard.strength else None
     typed = {"strength": changed("Strength", kept, read_typed_strength)}
     if heard.additive is not None:
         beside = heard.additive_strength
         what = f"Strength of {item_label(heard.additive, kit)}"
         kept = strength_text(beside) if beside else None
         typed["additive_strength"] = changed(what, kept, read_typed_strength)
-    kept = expiry.isoformat() if expiry else None
+    kept = heard.expiry.isoformat() if heard.expiry else None
     typed["expiry"] = changed("Expires", kept, read_expiry)
     kept = clean(heard.container) if heard.container else None
     typed["container"] = changed("Container", kept, read_container)
-    detail = amended_detail(line, item=item, volume_ml=volume_ml, **typed)
-    if detail is not None:
-        for doubt in doubts_about(detail, kit, datetime.now(UTC).date()):
-            if _answer(ask, f"{clean(doubt)} Type yes if it is so: ").lower() != "yes":
-                raise NotUnderstood("Nothing was changed.")
-    return detail
+    return typed
 
 
-def _where(line: Line, kit: Kit, item: str | None, ask: Ask) -> tuple[str | None, str | None]:
-    """Place and part as amended, ``None`` where they stay; asked only where one was heard."""
-    place = part = None
+def _where(line: Line, kit: Kit, item: str | None, ask: Ask) -> dict[str, str]:
+    """Place and part as typed; asked only where one was heard."""
+    typed = {}
     if line.place is not None:
         kept = where_text(line.place, None)
-        typed = _answer(ask, f"Place (Enter keeps {kept}, all means every place): ")
-        place = read_place(typed) if typed else None
+        typed["place"] = _answer(ask, f"Place (Enter keeps {kept}, all means every place): ")
+        if typed["place"]:
+            read_place(typed["place"])
     if line.part is not None:
-        typed = _answer(ask, f"Part (Enter keeps {clean(line.part)}, all means every part): ")
-        part = read_part(typed, item, kit) if typed else None
-    return (
-        None if place == line.place else place,
-        None if part == line.part else part,
-    )
+        kept = clean(line.part)
+        typed["part"] = _answer(ask, f"Part (Enter keeps {kept}, all means every part): ")
+        if typed["part"]:
+            read_part(typed["part"], item, kit)
+    return typed
 
 
 def _whole(
@@ -346,7 +300,7 @@ def _whole(
         show(Text("Nothing was accepted."))
         return False
     for line in waiting:
-        if _kept(ledger, history, _decision(line, Act.ACCEPT, person), show) is not None:
+        if _kept(ledger, history, accepted(line, person), show) is not None:
             done_here.append(line.number)
     return True
 
@@ -358,7 +312,7 @@ def _play(line: Line, history: CaseHistory, show: Show, play: Play) -> None:
     play(history.source, line.event.start_s, line.event.end_s)
 
 
-def _taken_back(
+def _back(
     answer: str, done_here: list[int], record: CountRecord, person: Person, show: Show
 ) -> Decision | None:
     _, _, named = answer.partition(" ")
@@ -367,10 +321,14 @@ def _taken_back(
         return None
     number = int(named) if named else done_here[-1]
     line = next((line for line in record.lines if line.number == number), None)
-    if line is None or line.decision is None or line.decision.act is Act.UNDO:
+    if line is None:
         show(Text(f"There is no decision on line {number} to take back."))
         return None
-    return _decision(line, Act.UNDO, person)
+    try:
+        return taken_back(line, person)
+    except NotUnderstood as problem:
+        show(Text(str(problem)))
+        return None
 
 
 def _kept(ledger: Ledger, history: CaseHistory, decision: Decision, show: Show) -> Line | None:
@@ -398,33 +356,6 @@ def _said(decision: Decision, line: Line, kit: Kit) -> str:
         return f"Kept: line {line.number} {amended_text(line, kit)} by {by}."
     words = state_text(line).removesuffix(f" {decision.initials}")
     return f"Kept: line {line.number} {words} by {by}."
-
-
-def _decision(
-    line: Line,
-    act: Act,
-    person: Person,
-    *,
-    item: str | None = None,
-    quantity: int | Decimal | None = None,
-    place: str | None = None,
-    part: str | None = None,
-    medication: MedicationDetail | None = None,
-    reason: str | None = None,
-) -> Decision:
-    return Decision(
-        line=line.number,
-        act=act,
-        role=person.role,
-        initials=person.initials,
-        at=datetime.now(UTC),
-        item=item,
-        quantity=quantity,
-        place=place,
-        part=part,
-        medication=medication,
-        reason=reason,
-    )
 
 
 def _answer(ask: Ask, prompt: str) -> str:

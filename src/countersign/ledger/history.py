@@ -64,7 +64,7 @@ class Note(BaseModel):
 
 
 class CaseSummary(BaseModel):
-    """One row of the list of cases. ``opened_at`` is UTC."""
+    """One row of the list of cases. ``opened_at`` is UTC; ``heard_to_the_end`` as in a history."""
 
     model_config = ConfigDict(frozen=True)
 
@@ -74,6 +74,7 @@ class CaseSummary(BaseModel):
     kit_title: str
     events: int
     decisions: int
+    heard_to_the_end: bool = False
 
 
 class CaseHistory(BaseModel):

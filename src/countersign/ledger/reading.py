@@ -17,6 +17,9 @@ from countersign.problems import BadInput
 from countersign.tally import build_record
 from countersign.tally.record import CountRecord, Decision
 
+_ENDED = Note(topic="listening_ended").model_dump_json().partition(",")[0]
+"""How the body of the note begins that says so."""
+
 
 def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
     """All cases, oldest first. Raises ``BadInput`` when the ledger cannot be read."""
@@ -24,6 +27,8 @@ def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
         kind: func.count(entry_table.c.seq).filter(entry_table.c.kind == kind)
         for kind in ("event", "decision")
     }
+    is_end = entry_table.c.body.startswith(_ENDED, autoescape=True)  # the same in every dialect
+    ends = func.count(entry_table.c.seq).filter(entry_table.c.kind == "note", is_end)
     query = (
         select(
             case_table.c.id,
@@ -32,6 +37,7 @@ def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
             case_table.c.kit_title,
             of_kind["event"].label("events"),
             of_kind["decision"].label("decisions"),
+            ends.label("ends"),
         )
         .select_from(case_table.outerjoin(entry_table))
         .group_by(case_table.c.id)
@@ -48,6 +54,7 @@ def list_cases(ledger: Ledger) -> tuple[CaseSummary, ...]:
                 kit_title=row.kit_title,
                 events=row.events,
                 decisions=row.decisions,
+                heard_to_the_end=row.ends > 0,
             )
             for row in rows
         )

@@ -19,13 +19,17 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from countersign.caution import NOT_CONFIRMED, TWO_PEOPLE, caution
 from countersign.findings_view import discrepancy_text
+from countersign.pages.amend_form import amend_fields
 from countersign.pages.board import STANDING, has_number
+from countersign.pages.case_page import CasePage
 from countersign.pages.circulator import circulator_routes
+from countersign.pages.deciding import deciding_routes
 from countersign.pages.educator import LARGEST_UPLOAD, UPLOAD_PATH, educator_routes
 from countersign.pages.guard import Pace, make_guard
 from countersign.pages.look import look_of, look_routes
 from countersign.pages.read_back import PHRASES
 from countersign.pages.rooms import Rooms
+from countersign.pages.searching import searching_routes
 from countersign.pages.served import SESSION_HOURS, Served
 from countersign.pages.sessions import NotSignedIn, Sessions, session_key
 from countersign.pages.sign_in import sign_in_routes
@@ -75,7 +79,10 @@ def create_app(served: Served) -> FastAPI:
     app.state.sessions = Sessions(served)
     app.include_router(sign_in_routes(served, render))
     app.include_router(look_routes(served))
-    app.include_router(circulator_routes(rooms, render))
+    pages = CasePage(rooms, render)
+    app.include_router(circulator_routes(rooms, pages, render))
+    app.include_router(deciding_routes(rooms, pages))
+    app.include_router(searching_routes(rooms, pages))
     app.include_router(educator_routes(served, studio, render))
     app.include_router(socket_routes(rooms))
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
@@ -131,6 +138,7 @@ def _templates() -> Jinja2Templates:
         lstrip_blocks=True,
     )
     environment.globals.update(
+        amend_fields=amend_fields,
         caution=caution,
         discrepancy_text=discrepancy_text,
         has_number=has_number,

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 
 from countersign.hearing import TALK, Ears, Partial, Utterance, open_ears
 from countersign.kit import Kit, demo_kit_path, read_kit
-from countersign.ledger import Ledger, list_cases, open_case, open_ledger, read_case
+from countersign.ledger import CaseSummary, Ledger, list_cases, open_case, open_ledger, read_case
 from countersign.listening import Listener
 from countersign.meaning import Event
 from countersign.pages.read_back import asked_read_back
@@ -105,9 +105,9 @@ class Rooms:
         """Whether sound of the case was kept here as it came."""
         return (self.served.sound / case_id).is_dir()
 
-    def is_live(self, case_id: str) -> bool:
+    def is_live(self, case: CaseSummary) -> bool:
         """Whether the case has live sound here and has not been ended."""
-        return self.has_sound(case_id) and not read_case(self.ledger, case_id).heard_to_the_end
+        return self.has_sound(case.case_id) and not case.heard_to_the_end
 
     def room(self, case_id: str) -> Room:
         """The room of a live case, which goes on where a stopped server left it.
@@ -155,7 +155,7 @@ class Rooms:
         """Open again every live case that a stopped server left in the middle."""
         for summary in list_cases(self.ledger):
             try:
-                if self.is_live(summary.case_id):
+                if self.is_live(summary):
                     self.room(summary.case_id)
             except BadInput as problem:
                 _log.warning("case %s: %s", summary.case_id, problem)

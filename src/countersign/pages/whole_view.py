@@ -75,6 +75,7 @@ class StepRow(BaseModel):
     step: str
     say: str
     done: str
+    remark: str
     may: bool
 
 
@@ -191,7 +192,7 @@ def _set_up_row(each: Placed, kit: Kit) -> SetUpRow:
 
 
 def differences(
-    record: CountRecord, kit: Kit, policy: Policy, role: Role
+    record: CountRecord, kit: Kit, policy: Policy | None, role: Role
 ) -> tuple[Difference, ...]:
     """Every discrepancy, the open ones first, with the steps of the search."""
     rows = []
@@ -203,9 +204,10 @@ def differences(
                 done=f"{checked.done.initials}, {checked.done.at.astimezone():%H:%M}"
                 if checked.done
                 else "",
+                remark=checked.done.remark or "" if checked.done else "",
                 may=found.is_open and may_enter(checked.step, role),
             )
-            for checked in checklist(policy, found, kit)
+            for checked in (checklist(policy, found, kit) if policy else ())
         )
         rows.append(Difference(found=found, steps=steps))
     return tuple(rows)

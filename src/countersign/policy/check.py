@@ -4,7 +4,6 @@ import json
 import os
 from collections.abc import Iterator
 from difflib import get_close_matches
-from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
@@ -14,7 +13,7 @@ from countersign.kit.mistake import Mistake, read_toml
 from countersign.kit.model import Group
 from countersign.kit.source_lines import KeyPath, line_of, locate
 from countersign.policy.model import Policy, PolicyStep
-from countersign.problems import BadInput
+from countersign.written_file import text_of
 
 LARGEST_BYTES = 100_000
 """A policy file larger than this is refused: a page of steps is a few kilobytes."""
@@ -39,24 +38,7 @@ def check_policy(path: str | os.PathLike[str]) -> list[Mistake]:
 
 def policy_text(path: str | os.PathLike[str]) -> str:
     """The text of a policy file; :class:`BadInput` if it cannot be read as UTF-8 text."""
-    file = Path(path)
-    try:
-        if file.is_dir():
-            raise BadInput(f"{file} is a folder, not a policy file.")
-        with file.open("rb") as stream:
-            data = stream.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        raise BadInput(f"There is no policy file {file}.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise BadInput(f"The policy file {file} cannot be read: {reason}.") from None
-    if len(data) > LARGEST_BYTES:
-        raise BadInput(f"{file} is larger than {LARGEST_BYTES:,} bytes, too large for a policy.")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise BadInput(f"{file}, line {line}: the policy file is not UTF-8 text.") from None
+    return text_of(path, "policy", LARGEST_BYTES)
 
 
 def load(text: str) -> tuple[Policy | None, list[Mistake]]:

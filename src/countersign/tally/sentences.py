@@ -198,17 +198,18 @@ GROUPS = {
     Group.INSTRUMENTS: "instruments",
 }
 
-_PHASES = {
+PHASES = {
     Phase.INITIAL: "initial count",
     Phase.RELIEF: "relief count",
     Phase.CLOSING_CAVITY: "closing count of the cavity",
     Phase.CLOSING: "closing count",
     Phase.FINAL: "final count",
-    Phase.REQUESTED: "count that was asked for",
+    Phase.REQUESTED: "count asked for",
 }
+"""What people call the counts of a case."""
 
 
 def phase_count(phase: Phase | None, line: int | None) -> str:
     """A phase's count, with the line that announced it."""
-    name = "count" if phase is None else _PHASES[phase]
+    name = "count" if phase is None else PHASES[phase]
     return f"the {name}" if line is None else f"the {name} of line {line}"

@@ -50,7 +50,7 @@ record.addEventListener("submit", async (event) => {
   event.preventDefault();
   if (form.dataset.sending || event.submitter?.getAttribute("aria-disabled")) return;
   const fields = new URLSearchParams(new FormData(form, event.submitter));
-  fields.set("part", "1");
+  fields.set("only", "record");
   form.dataset.sending = "yes";
   try {
     const answer = await fetch(form.action, { method: "POST", body: fields });
