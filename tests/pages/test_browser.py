@@ -31,7 +31,9 @@ pytest.importorskip("axe_playwright_python")
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-WAIT_MS = 20_000
+WAIT_MS = 60_000
+"""Long: the machine may be busy; nothing waits longer than it has to."""
+
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 Open = Callable[..., Page]
 
@@ -408,12 +410,13 @@ def test_the_count_is_read_back_beside_the_microphone_which_waits(
         page.get_by_role("button", name="Switch the microphone on").click()
         # it may be short: the voice stops as soon as somebody speaks
         expect(page.locator("body")).to_have_attribute("data-read-back", "all", timeout=WAIT_MS)
-        expect(page.locator("#hearing-state")).to_have_text(
-            "The microphone is on.", timeout=WAIT_MS
+        page.wait_for_function(
+            """() => window.told
+              .slice(window.told.findIndex((words) => words.includes("the microphone waits")) + 1)
+              .includes("The microphone is on.")""",
+            timeout=WAIT_MS,
         )
-        told = page.evaluate("window.told")
-        waited = next(at for at, words in enumerate(told) if "the microphone waits" in words)
-        assert "The microphone is on." in told[waited:]
+        assert any("the microphone waits" in words for words in page.evaluate("window.told"))
 
 
 @pytest.mark.parametrize(("name", "width", "height"), [("phone", 360, 740), ("desk", 1280, 800)])

@@ -3,9 +3,11 @@ export class Voice {
   constructor(microphone) {
     this.microphone = microphone; // gives the microphone of this page, if it is on
     this.speaking = false;
+    this.spoken = 0;
     this.waiting = []; // what is to be heard once nobody speaks
     this.player = new Audio();
-    this.player.onended = this.player.onpause = this.player.onerror = () => this.over();
+    this.player.onended = this.player.onpause = () => this.player.paused && this.over();
+    this.player.onerror = () => this.over();
   }
 
   wants(what) {
@@ -54,15 +56,18 @@ export class Voice {
   readBack(caseName, group) {
     if (!this.wants("aloud") || !this.microphone()?.on) return;
     this.whenQuiet(() => {
+      clearTimeout(this.ending);
       this.microphone()?.deafen(true);
       document.body.dataset.readBack = group;
-      this.player.src = `/cases/${caseName}/read-back?group=${encodeURIComponent(group)}`;
-      this.player.play().catch(() => this.over());
+      this.player.src = `/cases/${caseName}/read-back?group=${encodeURIComponent(group)}&n=${++this.spoken}`;
+      const begun = this.player.src;
+      this.player.play().catch(() => this.player.src === begun && this.over());
     });
   }
 
   over() {
-    setTimeout(() => this.microphone()?.deafen(false), 300); // the room rings on
+    clearTimeout(this.ending);
+    this.ending = setTimeout(() => this.microphone()?.deafen(false), 300); // the room rings on
   }
 
   whenQuiet(play) {
