@@ -3,6 +3,7 @@
 import os
 import sqlite3
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,8 @@ def sqlite_engine(path: Path, patience_s: float, key: str | None) -> Engine:
     def _set_up(connection: Any, _: Any) -> None:
         # The driver's own transaction handling begins late and deferred; begin explicitly instead.
         connection.isolation_level = None
+        # A damaged text is read as it is: its hash then says which row it is in.
+        connection.text_factory = partial(str, encoding="utf-8", errors="surrogateescape")
         if key is not None:
             connection.execute("PRAGMA cipher_log_level = NONE")  # what goes wrong is raised
             connection.execute(f"PRAGMA key = \"x'{key}'\"")
