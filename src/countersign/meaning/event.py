@@ -3,8 +3,14 @@
 from datetime import date, time
 from decimal import Decimal
 from enum import StrEnum
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
+
+Figure = Annotated[Decimal, Field(allow_inf_nan=False, max_digits=60, decimal_places=40)]
+"""A number that somebody can have said. ``1E+9999999`` in a file from elsewhere is ten letters, and
+ten million digits once it is written out.
+"""
 
 
 class EventKind(StrEnum):
@@ -110,7 +116,7 @@ class Strength(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
-    value: Decimal
+    value: Figure
     unit: str
 
 
@@ -131,13 +137,13 @@ class MedicationDetail(BaseModel):
     strength: Strength | None = None
     additive: str | None = None
     additive_strength: Strength | None = None
-    volume_ml: Decimal | None = None
+    volume_ml: Figure | None = None
     expiry: date | None = None
     expiry_time: time | None = None
     lot: str | None = None
     container: str | None = None
     diluent: str | None = None
-    diluent_volume_ml: Decimal | None = None
+    diluent_volume_ml: Figure | None = None
     received_by: str | None = None
     received_from: str | None = None
     read_back: bool = False
@@ -162,7 +168,7 @@ class Event(BaseModel):
 
     kind: EventKind
     item: str | None = None
-    quantity: int | Decimal | None = None
+    quantity: int | Figure | None = None
     unit: str | None = None
     phase: Phase | None = None
     group: str | None = None

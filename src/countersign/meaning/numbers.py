@@ -58,8 +58,8 @@ def cardinal(*words: str) -> int | None:
     """
     match words:
         case (digits,) if _DIGITS.fullmatch(digits):
-            value = int(digits.replace(",", ""))
-            return value if value <= LARGEST_COUNT else None
+            figures = digits.replace(",", "").lstrip("0") or "0"
+            return int(figures) if len(figures) <= len(str(LARGEST_COUNT)) else None
         case (zero,) if zero in ZEROS:
             return 0
         case ("dozen",) | ("a", "dozen"):

@@ -14,6 +14,7 @@ from countersign.meaning import EventKind, Spoken, understand
 from countersign.medication.values import LabelState, MedicationAccount
 from countersign.medication.words import mixture_text
 from countersign.number_words import CARDINALS
+from countersign.problems import BadInput
 from countersign.review import attempt as values
 from countersign.review.attempt import HESITATION_S, VERSION, Attempt
 from countersign.review.waveform import Peaks
@@ -25,6 +26,10 @@ from countersign.wording import VERDICTS, item_label, line_number_text, line_tex
 _log = logging.getLogger(__name__)
 
 ID_LENGTH = 16
+
+LONGEST_S = 12 * 3600.0
+"""A recording of practice is minutes long; a file of some kilobytes can hold weeks of silence, and
+would keep everybody else's waiting."""
 
 _ORDER = frozenset({NoticeCode.GROUP_ORDER, NoticeCode.PLACE_ORDER})
 _NUMBER_QUESTIONS = frozenset(
@@ -61,12 +66,16 @@ def made_with(kit: Kit, model: ModelInfo) -> str:
 def analyse(path: Path, kit: Kit, ears: Ears, *, learner: str = "", name: str = "") -> Attempt:
     """Measure a recording; ``BadInput`` with one sentence where it cannot be listened to."""
     identity = attempt_id(path)
+    if (open_source(path).duration_s or 0) > LONGEST_S:
+        raise _too_long(path)
     meter, peaks = LevelMeter(), Peaks()
     said: list[Utterance] = []
 
     def measured(blocks: Iterable[Block]) -> Iterator[Block]:
         for block in blocks:
             peaks.add(block.samples)
+            if peaks.duration_s > LONGEST_S:
+                raise _too_long(path)
             yield block
 
     def kept(utterances: Iterable[Utterance]) -> Iterator[Utterance]:
@@ -89,6 +98,10 @@ def analyse(path: Path, kit: Kit, ears: Ears, *, learner: str = "", name: str = 
         warnings=tuple(warning.sentence for warning in meter.warnings()),
         peaks=peaks.columns(),
     )
+
+
+def _too_long(path: Path) -> BadInput:
+    return BadInput(f"{path} is longer than {LONGEST_S / 3600:g} hours, and no one attempt.")
 
 
 def measured_attempt(

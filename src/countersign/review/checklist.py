@@ -75,9 +75,9 @@ def read_checklist(path: Path) -> Checklist:
         return Checklist.model_validate(tomllib.loads(data.decode("utf-8")))
     except OSError as error:
         raise BadInput(f"The checklist {path} cannot be read ({error.strerror}).") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise BadInput(f"The checklist {path} is not TOML: {error}.") from None
     except ValidationError as error:
         first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "the whole"
+        where = ".".join(str(part)[:40] for part in first["loc"]) or "the whole"
         raise BadInput(f"The checklist {path}, {where}: {first['msg']}.") from None
+    except (ValueError, RecursionError) as error:  # also numbers of thousands of digits
+        raise BadInput(f"The checklist {path} is not TOML: {error}.") from None

@@ -15,6 +15,7 @@ LONGEST_S = 1000 * 3600.0
 """A header that promises more than this is not believed."""
 
 STRETCH_S = 1.0
+_STRETCH_SAMPLES = 4_000_000
 TOO_SHORT_S = 0.1
 """What is left of a cut-off file is used from this length on."""
 
@@ -35,6 +36,13 @@ class Decoder(Protocol):
 
     def frames(self, note: Note, start_s: int = 0) -> Iterator[Frames]:
         """Stretches of (n, channels) from ``start_s`` on; ``note`` hears of what goes wrong."""
+
+
+def stretch_frames(rate: int, channels: int) -> int:
+    """How many frames are read at a time: a second, but never so many that a header of a few bytes
+    (64 channels, 768 kHz) asks for hundreds of megabytes.
+    """
+    return max(1, min(round(rate * STRETCH_S), _STRETCH_SAMPLES // channels))
 
 
 def check_header(path: Path, rate: int, channels: int) -> None:

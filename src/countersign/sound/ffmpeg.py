@@ -14,11 +14,11 @@ import numpy as np
 
 from countersign.problems import BadInput
 from countersign.sound.decoder import (
-    STRETCH_S,
     Note,
     Undecodable,
     check_header,
     still_readable,
+    stretch_frames,
     tell_early_end,
 )
 from countersign.sound.levels import Frames, SoundWarning
@@ -30,6 +30,7 @@ _FORMATS = (
     "w64,wav,wv"
 )
 _PROBE_TIMEOUT_S = 30.0
+_MOST_BYTES_AT_ONCE = str(256 * 1024 * 1024)
 _DURATION = re.compile(r"^\s*Duration: (\d+):(\d\d):(\d\d\.\d+)", re.MULTILINE)
 
 
@@ -96,7 +97,7 @@ class FfmpegDecoder:
             try:
                 _skip_header(process.stdout)
                 width = 2 * self.channels
-                stretch = round(self.rate * STRETCH_S) * width
+                stretch = stretch_frames(self.rate, self.channels) * width
                 while data := process.stdout.read(stretch):
                     data = data[: len(data) // width * width]
                     samples = np.frombuffer(data, dtype="<i2").reshape(-1, self.channels)
@@ -125,6 +126,8 @@ class FfmpegDecoder:
         return [
             executable() or "ffmpeg",
             *("-hide_banner", "-nostdin", "-nostats", "-loglevel", loglevel),
+            # a broken header may ask for any amount of memory at once
+            *("-max_alloc", _MOST_BYTES_AT_ONCE),
             *("-protocol_whitelist", "file", "-format_whitelist", _FORMATS),
             *seek,
             # The prefix keeps a name with a colon from being taken for a network address.

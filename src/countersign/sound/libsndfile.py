@@ -13,12 +13,12 @@ import soundfile
 from countersign.problems import BadInput
 from countersign.sound.decoder import (
     LONGEST_S,
-    STRETCH_S,
     TOO_SHORT_S,
     Note,
     Undecodable,
     check_header,
     still_readable,
+    stretch_frames,
     tell_early_end,
 )
 from countersign.sound.levels import Frames, SoundWarning, seconds
@@ -45,7 +45,7 @@ class SoundFileDecoder:
             believable = 0 < declared <= LONGEST_S
             self.duration_s: float | None = float(declared) if believable else None
             self._expected_s = self._promised()
-            first, error = _read(sound, self.rate)
+            first, error = _read(sound, stretch_frames(self.rate, self.channels))
             if not len(first):
                 if error or self._cut_off(0.0):
                     raise Undecodable("is cut off before its first sound")
@@ -66,7 +66,7 @@ class SoundFileDecoder:
                     break
                 error = None
                 while error is None:
-                    stretch, error = _read(sound, round(self.rate * STRETCH_S))
+                    stretch, error = _read(sound, stretch_frames(self.rate, self.channels))
                     if not len(stretch):
                         break
                     if hole:

@@ -1,13 +1,12 @@
 """What people do: decisions on lines, steps of a search, and exceptions that two of them sign."""
 
 from datetime import datetime
-from decimal import Decimal
 from enum import StrEnum
 from typing import Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
-from countersign.meaning.event import MedicationDetail
+from countersign.meaning.event import Figure, MedicationDetail
 
 
 class Act(StrEnum):
@@ -47,7 +46,7 @@ class Decision(BaseModel):
     initials: str
     at: datetime
     item: str | None = None
-    quantity: int | Decimal | None = None
+    quantity: int | Figure | None = None
     reason: str | None = None
     place: str | None = None
     part: str | None = None

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
-from countersign.meaning.numbers import HOMOPHONES, split_run
+from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, Number, clause_numbers
@@ -13,9 +13,11 @@ from countersign.meaning.reading.packs import pack_quantity
 from countersign.meaning.reading.state import REPEAT_S
 from countersign.meaning.scene import Scene, label, low_confidence, make_event, plural
 from countersign.meaning.sequence import Counted, check, total_disagrees
-from countersign.number_words import spell
+from countersign.number_words import SCALES, spell
 
 _NEEDS_NO_NUMBER = (EventKind.SET_UP, EventKind.CORRECTION)
+
+_SCALES = frozenset(SCALES)
 
 _MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
 
@@ -70,6 +72,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             quantity, spoken = said_total[-1], Spoken.TOTAL
         elif said_total[-1] != quantity:
             questions.append(total_disagrees(quantity, said_total[-1]))
+    questions += _beyond(scene, clause, quantity)
     questions += _homophones(scene, matter)
     questions += _missing(scene, clause, quantity)
     if clause.before == "talk" and clause.number_first and len(values) == 1:
@@ -204,6 +207,24 @@ def _homophones(scene: Scene, matter: Sequence[int]) -> list[Question]:
         for token in tokens
         if token._.unproven
     ]
+
+
+def _beyond(scene: Scene, clause: Clause, quantity: int | None) -> list[Question]:
+    """ "two thousand laps", "laps one two 4000": part of what was said is in no number read."""
+    if quantity is None:
+        return []
+    for entry in clause.entries:
+        if entry.kind != "run":
+            continue
+        words = [scene.doc[position]._.number for position in range(entry.start, entry.end)]
+        read = {at for _, start, end in split_run(words) for at in range(start, end)}
+        left = [word for at, word in enumerate(words) if at not in read and word in _SCALES]
+        left += [word for word in words if word and word[0].isdecimal() and cardinal(word) is None]
+        if left:
+            heard = f"{left[0][:10]}…" if len(left[0]) > 10 else left[0]
+            sentence = f"“{heard}” was heard beside {spell(quantity)}; no count is that large."
+            return [doubt(sentence)]
+    return []
 
 
 def _missing(scene: Scene, clause: Clause, quantity: int | None) -> list[Question]:

@@ -102,7 +102,8 @@ def _said_again(state: State, clause: Clause, index: int) -> _Again | None:
 def _quantity(state: State, clause: Clause) -> int | None:
     totals = [entry for entry in clause.entries if entry.label == "total"]
     if totals:
-        return numbers_of(state.doc, totals[-1])[-1]
+        said_last = numbers_of(state.doc, totals[-1])[-1:]
+        return said_last[0] if said_last else None  # a total beyond any count has no number
     packs = [entry for entry in clause.entries if entry.kind == "pack"]
     numbers = clause_numbers(state.scene, clause)
     if packs:
