@@ -3,7 +3,7 @@
 import unicodedata
 from functools import cache
 from importlib.resources import as_file, files
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406: nothing is parsed
 
 from reportlab.lib.fonts import addMapping
 from reportlab.lib.styles import ParagraphStyle

@@ -5,7 +5,7 @@ same facts in words.
 """
 
 from collections.abc import Sequence
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406: nothing is parsed
 
 from countersign.printable import clean
 from countersign.review.attempt import Attempt
