@@ -50,6 +50,9 @@ _PARTED = "cut|split|torn|came|fell"
 _HOW_MANY = "two|three|four|five|six|half"
 _PIECES = "pieces|parts|halves"
 _WOUND = "wound|belly|abdomen|cavity|groin|incision"
+_END = "tip|tips|handle|handles|ring|rings|curve|curves|ratchet"
+_WAY = "up|down|left|right|away|forward|back|in|out|first"
+_SIDE = "left|right|me|you|surgeon|field|edge|patient|wall|front|back"
 
 _PEOPLE = (
     "scrub|circulator|tech|technologist|anesthesia|anesthesiologist|anesthetist|pharmacy|"
@@ -165,17 +168,24 @@ RULES: dict[str, tuple[str, ...]] = {
         f"from|outside the? {_WOUND}",
         f"removed|taken|pulled|lifted|coming|came out? of|from the? {_WOUND}",
         "unpacked",
+        "coming? out",
     ),
     "TAKE": ("taking|take|took|pulling|pulled|lifting|lifted|bringing|getting",),
+    "NOT": ("not",),
     "STRIKE": (
         "strike|scratch|cancel|delete|disregard|undo that last? count|number|line|entry|one?",
         "strike|scratch|cancel|delete|disregard|undo the? last count|number|line|entry|one?",
         "strike|scratch|cancel|delete|disregard|undo it",
+        "strike|scratch|cancel|delete|disregard|undo the|those|these",
+        "take that back",
     ),
     "MEAN firm": (
         "correction",
         "i mean|meant",
-        "make that|it",
+        "make|change that|it to?",
+        "that was|is wrong|incorrect",
+        "that's|thats wrong|incorrect",
+        "that was a mistake",
         "should be|say",
         "that should be|say",
     ),
@@ -238,6 +248,12 @@ RULES: dict[str, tuple[str, ...]] = {
     "HANDS": (
         f"received? from|by the|our? {_PEOPLE}",
         f"to the|our? {_PEOPLE}",
+    ),
+    "DIRECTION": (
+        f"{_END} is|are? facing|pointing|points|point? {_WAY}",
+        f"{_END} is|are? facing|pointing|points|point? to|toward|towards the|my|your? {_SIDE}",
+        f"facing|pointing {_WAY}",
+        f"facing|pointing to|toward|towards the|my|your? {_SIDE}",
     ),
     "NOTE": ("note that", "remark", "for the record"),
 }

@@ -33,7 +33,7 @@ CONTAINERS = {
     "syringe": "syringe",
     "syringes": "syringe",
 }
-EXPIRY = frozenset({"expires", "expire", "expiring", "expiration", "expiry", "exp"})
+EXPIRY = frozenset({"expires", "expired", "expire", "expiring", "expiration", "expiry", "exp"})
 _ADDITIVE = frozenset({"with", "plus"})
 _MIXED = frozenset({"diluted", "dilute", "mixed", "dissolved", "reconstituted"})
 _INTO = ("in", "into", "with", "to", "up")

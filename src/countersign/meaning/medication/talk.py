@@ -10,11 +10,12 @@ from countersign.meaning.words import BREAK
 
 _HARMLESS = frozenset(
     """
-    plain total volume amount strength concentration dose lot number expires expiration expiry exp
-    date time cup cups medicine med basin bowl pitcher syringe vial bottle bag ampule ampul jar
-    sterile field table back to from by in into on at for with plus per percent please thanks thank
-    you received receiving given giving handed passed label labeled labelled labels no not solution
-    irrigation local additive diluent diluted mixed dissolved reconstituted good correct
+    plain total volume amount strength concentration dose lot number expires expired expiration
+    expiry exp date time cup cups medicine med basin bowl pitcher syringe vial bottle bag ampule
+    ampul jar sterile field table back to from by in into on at for with plus per percent please
+    thanks thank you received receiving given giving handed passed label labeled labelled labels no
+    not solution irrigation local additive diluent diluted mixed dissolved reconstituted good
+    correct
     """.split()
 )
 """Words of the trade that are said with a medication and change nothing (common practice)."""

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
-from countersign.meaning.event import EventKind, Question, QuestionCode
+from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import numbers_of, words_of
-from countersign.meaning.questions import ask, doubt
-from countersign.meaning.reading.clause import Clause
+from countersign.meaning.questions import ask, doubt, said
+from countersign.meaning.reading.clause import Clause, last_number
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.medications import (
     medication_corrected,
@@ -14,6 +14,57 @@ from countersign.meaning.reading.medications import (
 from countersign.meaning.reading.names import cut_name
 from countersign.meaning.reading.packs import pack_at
 from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.reading.talk import hear_talk
+
+_WRONG = frozenset({"correction", "wrong", "incorrect", "mistake"})
+"""Words that say that something was wrong, though not what is right."""
+
+
+def settle_not(state: State) -> None:
+    """ "Not" is talk, but before two numbers alone: "not five, ten"."""
+    for index, piece in enumerate(state.pieces):
+        if piece.kind == "cue" and piece.label == "NOT" and _not_and_but(state, index) is None:
+            state.pieces[index] = replace(piece, kind="stranger")
+
+
+def on_not(state: State, index: int) -> int:
+    """ "Not five, ten": the count before is corrected if it is the number that is denied."""
+    found = _not_and_but(state, index)
+    if found is None:
+        return index + 1
+    denied, meant, after = found
+    clause = state.clause
+    last = last_number(state.scene, clause) if clause is not None else None
+    name = state.last_item
+    questions = []
+    if clause is None or name is None or last != denied:
+        sentence = f"{said(denied)} was denied, but it is not the number heard last."
+        questions.append(ask(QuestionCode.UNCLEAR_CORRECTION, sentence))
+    close(state)
+    start = min(state.pieces[index].start, state.pieces[after - 1].start)
+    emit(
+        state,
+        start,
+        state.pieces[after - 1].end,
+        questions=questions,
+        kind=EventKind.CORRECTION,
+        item=name,
+        quantity=meant,
+        unit="each",
+        spoken=Spoken.TOTAL,
+    )
+    return after
+
+
+def _not_and_but(state: State, index: int) -> tuple[int, int, int] | None:
+    """The number that is denied, the one that is meant, and where the utterance ends."""
+    ends = ("end", "pause")
+    if kind_at(state, index - 1) not in ends or kind_at(state, index + 1) != "run":
+        return None
+    if kind_at(state, index + 2) not in ends:
+        return None
+    numbers = numbers_of(state.doc, state.pieces[index + 1])
+    return (numbers[0], numbers[1], index + 2) if len(numbers) == 2 else None
 
 
 def on_correction(state: State, index: int) -> int:
@@ -22,6 +73,10 @@ def on_correction(state: State, index: int) -> int:
     if medication is not None:
         return on_medication_correction(state, index, medication)
     cue = state.pieces[index]
+    words = words_of(state.doc, cue)
+    if words[-1] in ("the", "those", "these") and kind_at(state, index + 1) != "item":
+        hear_talk(state, cue)  # "cancel the order"
+        return index + 1
     soft = cue.label == "MEAN soft"
     strike = cue.label == "STRIKE"
     at = index + 1
@@ -37,7 +92,8 @@ def on_correction(state: State, index: int) -> int:
     elif kind_at(state, at) not in ("run", "item") and not cue_at(state, at, "PACK", "PAIR"):
         _without_matter(state, index, at, strike=strike)
         return at
-    asked = _about_other_item(state, at)
+    # "cancel the laps" names whose line it is, and nothing was heard wrong
+    asked = [] if strike and kind_at(state, at + 1) != "run" else _about_other_item(state, at)
     corrected = state.clause.item if state.clause is not None else None
     doubted = cut_name(state.scene, corrected) if corrected is not None else []
     close(state)
@@ -99,7 +155,7 @@ def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
         close(state)
         end = state.pieces[at - 1].end
         emit(state, cue.start, end, kind=EventKind.CORRECTION, questions=questions)
-    elif "correction" in words_of(state.doc, cue) and follows in ("end", "pause", "talk"):
+    elif _WRONG.intersection(words_of(state.doc, cue)) and follows in ("end", "pause", "talk"):
         close(state)
         sentence = "A correction was said, but not what is now meant."
         question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)

@@ -56,9 +56,10 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             quantity, spoken, more = pack_quantity(scene, clause.item, last.piece)
             questions += more
     in_one_breath = not any(entry.kind == "pause" for entry in clause.entries)
-    if clause.number_first and len(values) == 2 and values[0] == values[1] and in_one_breath:
+    twice = len(values) == 2 and values[0] == values[1] and in_one_breath
+    if twice and (clause.number_first or clause.place_closes):
         # a second voice would come after a pause; without one, half a name was heard as a number
-        sentence = f"{said(values[0])} was heard twice before the item."
+        sentence = f"{said(values[0])} was heard twice in one breath."
         questions.append(ask(QuestionCode.NUMBER_REPEATED, sentence))
     if clause.cut_off and sequence and not totals:
         sentence = f"{said(sequence[-1])} was followed at once by talk; a number may be missing."

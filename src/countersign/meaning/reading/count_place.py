@@ -9,7 +9,7 @@ from countersign.meaning.scene import Scene, label
 WOUND = "wound"
 OFF_FIELD = "off_field"
 
-_LAID_OUT = ("mayo_stand", "back_table")
+LAID_OUT = ("mayo_stand", "back_table")
 """Where items are set up."""
 
 
@@ -21,7 +21,7 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         # in a count the bags are counted, at any other time something goes into them
         clause.kind = EventKind.COUNT if scene.phase is not None else EventKind.REMOVAL
         return []
-    if clause.place not in _LAID_OUT:
+    if clause.place not in LAID_OUT:
         return []
     if not clause.has_numbers:
         clause.kind = EventKind.SET_UP

@@ -8,6 +8,7 @@ from countersign.meaning.questions import doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close, open_clause
 from countersign.meaning.reading.count_place import OFF_FIELD
+from countersign.meaning.reading.groups import group_total
 from countersign.meaning.reading.meanwhile import settle
 from countersign.meaning.reading.packs import pack_at, pack_is_said
 from countersign.meaning.reading.places import inherit_item
@@ -20,6 +21,9 @@ from countersign.number_words import spell
 
 def on_number(state: State, index: int) -> int:
     """A run of numbers, or a pack."""
+    after = group_total(state, index)
+    if after is not None:
+        return after
     piece, following = pack_at(state, index) or (state.pieces[index], index + 1)
     clause = state.clause
     if clause is not None and clause.kind is EventKind.CORRECTION and not clause.has_numbers:
@@ -64,6 +68,8 @@ def on_number(state: State, index: int) -> int:
             inherit_item(state, clause)
         clause.place, clause.place_closes = clause.place or OFF_FIELD, True
         state.last_placed = True
+    elif clause.place is not None and clause.item is None and kind_at(state, following) != "item":
+        inherit_item(state, clause)  # "laps on the field two, on the Mayo three"
     return following
 
 
@@ -92,6 +98,8 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         return False
     if clause.place_closes:
         return not _counts_out(state, clause, piece, following)
+    if _is_elsewhere(state, clause, index, following):
+        return True
     counted = clause_numbers(state.scene, clause)
     last = counted[-1].value if counted else None
     first = (numbers_of(state.doc, piece, last) or [0])[0] if piece.kind == "run" else 0
@@ -146,6 +154,18 @@ def _may_go_on(state: State, clause: Clause, piece: Piece) -> bool:
     repeated = len(values) > 1 and values[-1] == values[-2]
     led = piece.start > 0 and state.doc[piece.start - 1].lower_ in ("have", "got")
     return (values[:1] == [1] or len(values) > 1) and not (closed or repeated or led)
+
+
+def _is_elsewhere(state: State, clause: Clause, index: int, following: int) -> bool:
+    """Whether a number begins an utterance and has a place of its own: "and two in the wound"."""
+    if clause.item is None or not clause.has_numbers or kind_at(state, index - 1) != "pause":
+        return False
+    if not cue_at(state, following, "PLACE") or kind_at(state, following + 1) not in (
+        "pause",
+        "end",
+    ):
+        return False
+    return state.pieces[following].label != f"PLACE {clause.place}"
 
 
 def _counts_out(state: State, clause: Clause, piece: Piece, following: int) -> bool:

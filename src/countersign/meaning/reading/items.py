@@ -99,6 +99,9 @@ def _is_said_again(state: State, index: int, clause: Clause) -> bool:
         if in_talk and kind_at(state, index - 1) == "pause":
             return False
         return state.verb is None or state.verb.used
+    marks = [entry.kind for entry in clause.entries if entry.kind != "pause"]
+    if marks[-1:] == ["restart"]:
+        return state.verb is None or state.verb.used  # "start over | laps one two three"
     # "laps | one two three four laps"
     behind = kind_at(state, index - 1) == "run" and kind_at(state, index + 1) != "run"
     return behind and not clause.number_first
@@ -193,6 +196,8 @@ def _left_alone(state: State, index: int) -> str | None:
         return None
     if clause.kind not in (EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL):
         return None
+    if clause.place is not None:
+        return None  # set up there
     if "stranger" in (clause.before, clause.after):
         return None
     return label(state.scene, clause.item)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 
-from countersign.meaning.event import Event, EventKind, Question
+from countersign.meaning.event import Event, EventKind, MedicationDetail, Question, QuestionCode
 from countersign.meaning.medication.amounts import is_unit, volume_at
 from countersign.meaning.medication.dates import MONTHS
 from countersign.meaning.medication.detail import CONTAINERS, EXPIRY
@@ -15,9 +15,9 @@ from countersign.meaning.medication.read_back import (
 )
 from countersign.meaning.medication.talk import is_harmless
 from countersign.meaning.pieces import Piece, numbers_of, words_of
-from countersign.meaning.questions import doubt
+from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, clause_numbers
-from countersign.meaning.reading.closing import close
+from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.state import (
     Carried,
     Read,
@@ -72,8 +72,42 @@ def on_label(state: State, index: int) -> int:
 
 
 def on_draw(state: State, index: int) -> int:
-    """ "Drawing up …"."""
-    return _on_medication(state, index + 1, EventKind.DRAW, index)
+    """ "Drawing up …", "ten milliliters drawn up"."""
+    first = index
+    container = _drawn_into(state, index)
+    if container is not None:
+        _ask_what_was_drawn(state, index, container)
+        return index + 1 + len(_utterance(state, index + 1))
+    if not _ahead(state, index, "medication", "amount", "run"):
+        while kind_at(state, first - 1) in ("amount", "run"):
+            first -= 1
+    return _on_medication(state, index + 1, EventKind.DRAW, first)
+
+
+def _drawn_into(state: State, index: int) -> str | None:
+    """The container of "drawn up in the syringe", said by itself after a medication."""
+    said = _utterance(state, index)
+    words = [word for piece in said for word in words_of(state.doc, piece)]
+    alone = kind_at(state, index - 1) in ("end", "pause") and state.after_medication
+    others = [p for p in said[1:] if not is_harmless(words_of(state.doc, p)[-1])]
+    if not alone or "up" not in words or any(piece.kind != "item" for piece in others):
+        return None
+    return CONTAINERS.get(words[-1]) if len(said) > 1 else None
+
+
+def _ask_what_was_drawn(state: State, index: int, container: str) -> None:
+    close(state)
+    said = _utterance(state, index)
+    detail = MedicationDetail(container=container)
+    sentence = "Something was drawn up, but not of what and how much was heard."
+    emit(
+        state,
+        said[0].start,
+        said[-1].end,
+        questions=[ask(QuestionCode.NO_ITEM, sentence)],
+        kind=EventKind.DRAW,
+        medication=detail,
+    )
 
 
 def on_receipt(state: State, index: int) -> int:
@@ -333,8 +367,14 @@ def _is_other_talk(state: State, index: int, event: Event) -> bool:
 
 
 def _is_a_count(state: State, index: int) -> bool:
-    """Whether the utterance that begins at ``index`` says of an item what is done with it."""
-    kinds = [piece.kind for piece in _utterance(state, index)]
+    """Whether the utterance that begins at ``index`` says of an item what is done with it.
+
+    So does one that has a draw in it, but not of what.
+    """
+    said = _utterance(state, index)
+    kinds = [piece.kind for piece in said]
+    if any(cue.label == "DRAW" for cue in said if cue.kind == "cue") and "medication" not in kinds:
+        return True
     about = "medication" in kinds or "amount" in kinds
     return kinds[:1] == ["cue"] and "run" in kinds and "item" in kinds and not about
 
@@ -398,9 +438,17 @@ def _drawn_behind(state: State, index: int, kind: EventKind) -> bool:
     return (
         kind is EventKind.RECEIPT
         and cue_at(state, index, "DRAW")
-        and kind_at(state, index - 1) != "pause"
+        and _named_before(state, index)
         and not _ahead(state, index, "medication", "amount", "run")
     )
+
+
+def _named_before(state: State, index: int) -> bool:
+    """Whether a medication or an amount stands before a piece in the same utterance."""
+    at = index - 1
+    while kind_at(state, at) not in ("end", "pause", "medication", "amount"):
+        at -= 1
+    return kind_at(state, at) in ("medication", "amount")
 
 
 def _begins_a_count(state: State, index: int) -> bool:

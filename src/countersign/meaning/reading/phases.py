@@ -2,8 +2,10 @@
 
 from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, Phase
+from countersign.meaning.pieces import numbers_of
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.state import State, kind_at, piece_at
 from countersign.meaning.reading.verdicts import group_in
@@ -34,6 +36,12 @@ def on_phase(state: State, index: int) -> int:
         phase=phase,
         group=group_value,
     )
+    alone = kind_at(state, after) == "run" and kind_at(state, after + 1) in ("end", "pause")
+    if group_value is not None and alone and not soft:
+        numbers = numbers_of(state.doc, state.pieces[after])
+        if len(numbers) == 1:  # "initial count sponges ten"
+            give_group_total(state, group_value, [state.pieces[after]])
+            return after + 1
     if soft:
         after = on_item(state, after)
         if state.clause is not None:

@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 from countersign.meaning.event import EventKind
+from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import WOUND
 from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.reading.talk import hear_talk
 
 
 def on_place(state: State, index: int) -> int:
@@ -99,7 +101,14 @@ def on_out_of_wound(state: State, index: int) -> int:
     """ "Two laps out of the wound": off the packed ones, not off the count."""
     cue = state.pieces[index]
     clause = state.clause
+    bare = words_of(state.doc, cue) in (["out"], ["coming", "out"])
+    complete = clause is not None and clause.item is not None and clause.has_numbers
+    if bare and not (complete and kind_at(state, index + 1) in ("end", "pause")):
+        hear_talk(state, cue)
+        return index + 1
     if clause is not None and clause.item is not None and not clause.talked:
+        if bare:
+            clause.questions.append(doubt("Out of what was not heard; the wound was taken."))
         clause.kind, clause.verb, clause.place = EventKind.REMOVAL, True, WOUND
         clause.end = max(clause.end, cue.end)
     elif clause is None and kind_at(state, index + 1) in ("item", "run"):

@@ -8,7 +8,7 @@ from countersign.kit.model import Kit
 from countersign.meaning.pieces import pieces_of
 from countersign.meaning.reading.breakage import on_broken
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.corrections import on_correction
+from countersign.meaning.reading.corrections import on_correction, on_not, settle_not
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.medications import (
@@ -24,9 +24,9 @@ from countersign.meaning.reading.medications import (
 from countersign.meaning.reading.parts import on_part
 from countersign.meaning.reading.phases import on_phase
 from countersign.meaning.reading.places import on_place, on_taking, settle_taking
-from countersign.meaning.reading.remarks import on_note
+from countersign.meaning.reading.remarks import on_direction, on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
-from countersign.meaning.reading.talk import on_talk
+from countersign.meaning.reading.talk import ask_if_full, on_talk
 from countersign.meaning.reading.totals import on_restart, on_total
 from countersign.meaning.reading.verbs import on_more, on_verb
 from countersign.meaning.reading.verdicts import on_group, on_query, on_verdict
@@ -46,6 +46,7 @@ CUES: dict[str, Step] = {
     "REMOVE": on_verb,
     "MORE": on_more,
     "TAKE": on_taking,
+    "NOT": on_not,
     "STRIKE": on_correction,
     "MEAN": on_correction,
     "TOTAL": on_total,
@@ -60,6 +61,7 @@ CUES: dict[str, Step] = {
     "RECEIPT": on_receipt,
     "READ_BACK": on_read_back,
     "HANDS": on_hands,
+    "DIRECTION": on_direction,
     "NOTE": on_note,
 }
 """By the first word of a cue's label; other cues mean something only beside an item."""
@@ -76,6 +78,7 @@ def on_pause(state: State, index: int) -> int:
     if kind_at(state, index - 1) != "cue" or (state.verb is not None and state.verb.used):
         state.verb = None
     state.breath_from = state.pieces[index].end
+    ask_if_full(state, index)
     if state.clause is not None:
         state.clause.entries.append(state.pieces[index])
         state.clause.after = state.clause.after or "pause"
@@ -118,6 +121,7 @@ def read(doc: "Doc", kit: Kit, before: Before, today: date | None = None) -> lis
     )
     settle_cues(state)
     settle_taking(state)
+    settle_not(state)
     index = 0
     while index < len(state.pieces):
         index = PIECES[state.pieces[index].kind](state, index)

@@ -25,6 +25,25 @@ def hear_talk(state: State, piece: Piece) -> None:
     clause.entries.append(Piece("pause", "", piece.start, piece.end))
 
 
+_NOT_FULL = frozenset({"only", "short", "missing", "extra", "over", "incomplete"})
+
+
+def ask_if_full(state: State, index: int) -> None:
+    """Ask about a pack where what is said right after it may be that it is short or over."""
+    clause = state.clause
+    if clause is None or not clause.entries or clause.entries[-1].kind != "pack":
+        return
+    at = index + 1
+    while kind_at(state, at) not in ("end", "pause"):
+        at += 1
+    start = state.pieces[index].end
+    end = state.pieces[at].start if at < len(state.pieces) else len(state.doc)
+    words = [token.lower_ for token in state.doc[start:end]]
+    if _NOT_FULL.intersection(words):
+        heard = " ".join(words)
+        clause.questions.append(doubt(f"“{heard}” was heard right after the pack; is it full?"))
+
+
 def on_talk(state: State, index: int) -> int:
     """A word or stretch of talk."""
     hear_talk(state, state.pieces[index])

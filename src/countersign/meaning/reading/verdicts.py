@@ -6,6 +6,7 @@ from countersign.meaning.event import EventKind, Phase, Verdict
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.groups import group_total
 from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
 from countersign.meaning.reading.talk import hear_talk
 
@@ -44,6 +45,9 @@ def on_group(state: State, index: int) -> int:
         group = Group(state.pieces[index].label)
         verdict(state, state.pieces[index + 1], index, group)
         return index + 2
+    after = group_total(state, index)
+    if after is not None:
+        return after
     hear_talk(state, state.pieces[index])
     return index + 1
 
