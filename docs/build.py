@@ -22,6 +22,8 @@ says why, and nothing was half-written. 130: stopped with Ctrl-C.
 * `COUNTERSIGN_LEDGER`: the ledger file, instead of the one in your data folder.
 * `COUNTERSIGN_KIT`, `COUNTERSIGN_POLICY`, `COUNTERSIGN_CHECKLIST`: files to use where a command is
   given none.
+* `COUNTERSIGN_LEDGER_COPY`: where the running copy of the ledger is kept.
+* `COUNTERSIGN_KEY`: the file with the key of an encrypted ledger.
 
 ## Caution
 

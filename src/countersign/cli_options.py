@@ -9,12 +9,11 @@ def kept_cases(incomplete: str) -> list[tuple[str, str]]:
     """For the shell's completion: names of kept cases that begin so, each with its kit."""
     from contextlib import closing
 
-    from countersign import settings
     from countersign.ledger import list_cases, open_ledger
     from countersign.problems import BadInput
 
     try:
-        with closing(open_ledger(settings.ledger_path(None), create=False)) as opened:
+        with closing(open_ledger(create=False)) as opened:
             found = list_cases(opened)
     except BadInput:  # in the middle of a line is no place for a sentence
         return []
