@@ -108,14 +108,16 @@ def look(scene: Scene, outcome: Outcome, path: Path | None = None) -> Outcome:
     """Open the ledger as a person would, restore it where it says so, and compare."""
     path = path or scene.path
     try:
-        ledger = open_ledger(path, create=False)
+        kept = _kept(path, scene.case)
     except BadInput as problem:
         outcome.refuse(str(problem))
-        restore(path)
-        outcome.restored += 1
-        ledger = open_ledger(path, create=False)
-    with closing(ledger):
-        kept = {d.reason: d for d in read_case(ledger, scene.case).decisions}
+        try:
+            restore(path)
+            outcome.restored += 1
+            kept = _kept(path, scene.case)
+        except BadInput as worse:
+            outcome.unclear.append(str(worse))
+            kept = {}
     outcome.before = len(scene.confirmed)
     for reason, made in scene.confirmed.items():
         found = kept.get(reason)
@@ -124,6 +126,11 @@ def look(scene: Scene, outcome: Outcome, path: Path | None = None) -> Outcome:
         elif found.model_copy(update={"entry": None}) != made:
             outcome.changed += 1
     return outcome
+
+
+def _kept(path: Path, case: str) -> dict[str | None, Decision]:
+    with closing(open_ledger(path, create=False)) as ledger:
+        return {made.reason: made for made in read_case(ledger, case).decisions}
 
 
 def confirm(ledger: Ledger, case: str, reason: str, told: int) -> None:

@@ -123,12 +123,21 @@ def _check_chain(ledger: Ledger) -> None:
     try:
         with reading(ledger) as connection:
             verify(connection)
+            if not _pages_are_whole(connection):
+                raise Broken("its pages do not fit together")
             if _unprotected(connection):
                 raise Broken("the triggers that protect its entries are not those that were made")
     except Broken as broken:
         raise BadInput(
             f"The ledger {ledger.name} was damaged or tampered with: {broken}; {_REMEDY}."
         ) from None
+
+
+def _pages_are_whole(connection: Connection) -> bool:
+    """Whether SQLite finds its pages and indexes in order; a server looks after its own."""
+    if connection.dialect.name == "postgresql":
+        return True
+    return sqlite.pages_are_whole(connection)
 
 
 def _unprotected(connection: Connection) -> bool:

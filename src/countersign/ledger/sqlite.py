@@ -97,6 +97,11 @@ def prepare_tables(path: Path, engine: Engine, patience_s: float) -> None:
                 migrate(connection, version)
 
 
+def pages_are_whole(connection: Connection) -> bool:
+    """Whether all pages are in order: a damaged index does not show in the rows themselves."""
+    return bool(connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar() == "ok")
+
+
 def missing_triggers(connection: Connection) -> bool:
     """Whether a trigger that protects the rows is gone, or is not the one that was made."""
     found = connection.exec_driver_sql("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
