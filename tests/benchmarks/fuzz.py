@@ -101,6 +101,8 @@ def _follow(process: "subprocess.Popen[bytes]", tally: Tally) -> str | None:
             return None if code == 0 else f"the process ended with {code}"
         *lines, buffer = (buffer + piece).split(b"\n")
         for line in lines:
+            if not line.startswith(b"{"):  # decoders of libsndfile write remarks there
+                continue
             answer = json.loads(line)
             if "ready" in answer:
                 continue
