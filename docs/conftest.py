@@ -6,12 +6,15 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from sybil import Example, Sybil
 from sybil.parsers.rest import CodeBlockParser, DocTestParser
+
+from countersign.ledger import list_cases, open_ledger
 
 _PROGRAM = Path(sys.executable).parent
 _SAME = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
@@ -43,7 +46,7 @@ def run_console(example: Example) -> str | None:
             check=False,
         )
         if "--keep" in command:
-            example.namespace["case"] = _last_case(surroundings, folder)
+            example.namespace["case"] = _last_case(folder / "console.sqlite3")
         printed = done.stdout.replace(example.namespace.get("case", "CASE"), "CASE")
         if not doctest.OutputChecker().check_output(expected, printed, _SAME):
             return f"$ {command}\nshould print\n{expected}\nprinted\n{printed}"
@@ -57,17 +60,9 @@ def _commands(block: str) -> Iterator[tuple[str, str]]:
         yield command, expected
 
 
-def _last_case(surroundings: dict[str, str], folder: Path) -> str:
-    done = subprocess.run(
-        ["countersign", "cases"],
-        cwd=folder,
-        env=surroundings,
-        executable=_PROGRAM / "countersign",
-        stdout=subprocess.PIPE,
-        text=True,
-        check=True,
-    )
-    return re.findall(r"\b[0-9]{4}-[a-z]{4}\b", done.stdout)[-1]
+def _last_case(place: Path) -> str:
+    with closing(open_ledger(place, create=False)) as opened:
+        return list_cases(opened)[-1].case_id
 
 
 def _setup(namespace: dict[str, Any]) -> None:

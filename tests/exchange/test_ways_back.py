@@ -112,7 +112,7 @@ def forms(ledger: Ledger, case: str) -> dict[str, bytes]:
     }
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(made=a_case())
 def test_whatever_was_kept_comes_back(made: tuple[list[Event], list[Decision]]) -> None:
     with TemporaryDirectory() as folder:
