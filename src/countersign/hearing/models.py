@@ -87,14 +87,14 @@ def describe_model(path: Path) -> ModelInfo:
         raise BadInput(f"There is no model folder at {path}.")
     acoustic = folder / "am" / "final.mdl"
     if not acoustic.is_file():
-        raise BadInput(f"{path} is not a Vosk model folder: am/final.mdl is missing.")
+        raise BadInput(f"The folder {path} is not a Vosk model folder: am/final.mdl is missing.")
     static = (folder / "graph" / "HCLG.fst").is_file()
     dynamic = all((folder / "graph" / name).is_file() for name in ("HCLr.fst", "Gr.fst"))
     compiled = (folder / _SUMS).is_file()
     if compiled:
         _check_sums(folder)
     elif not (static or dynamic):
-        raise BadInput(f"{path} is not a Vosk model folder: it has no decoding graph.")
+        raise BadInput(f"The folder {path} is not a Vosk model folder: it has no decoding graph.")
     return ModelInfo(
         name=folder.name,
         path=folder,
