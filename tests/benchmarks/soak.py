@@ -299,7 +299,7 @@ def plot(soak: Soak, path: Path) -> None:
     figure, axes = pyplot.subplots(figsize=(8, 3.5), layout="constrained")
     axes.plot([at for at, _ in soak.memory], [size / MIB for _, size in soak.memory], color="black")
     axes.set(xlabel="hours of sound heard", ylabel="memory of the process, MiB")
-    axes.set_ylim(bottom=0)
+    axes.set_ylim(0, 1.2 * max(size / MIB for _, size in soak.memory))
     axes.set_title(f"One process, {soak.cases} cases, {soak.played} recordings")
     axes.grid(alpha=0.3)
     figure.savefig(path, dpi=130)
