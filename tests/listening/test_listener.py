@@ -67,6 +67,20 @@ def test_it_hears_what_the_chain_hears_in_the_file_it_keeps(
     assert events == [(e.kind, e.item, e.quantity, e.words) for e in result.events]
 
 
+def test_it_says_how_far_behind_it_is(
+    tmp_path: Path, ears: Ears, kit: Kit, names: list[str]
+) -> None:
+    ledger = open_ledger(tmp_path / "ledger.sqlite3")
+    listener = Listener(ears, kit, ledger, open_case(ledger, kit, "live"), tmp_path / "live")
+    data = sound_of(names[:1])
+    fed(listener, data)
+    assert listener.behind_s == len(data) / 2 / SAMPLE_RATE
+    listener.start()
+    listener.end()
+    assert listener.behind_s == 0
+    ledger.close()
+
+
 def test_stopping_and_going_on_neither_loses_nor_doubles_a_line(
     tmp_path: Path, ears: Ears, kit: Kit, names: list[str]
 ) -> None:

@@ -115,6 +115,18 @@ def test_news_comes_with_each_line(client: TestClient) -> None:
         assert lines == [1, 2]
 
 
+def test_whoever_looks_is_told_when_words_come_late(client: TestClient) -> None:
+    case = begin(client)
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/watch") as news:
+        speak(client, case, pieces(RECORDING))  # faster than anybody can be heard
+        late: list[int] = []
+        while not late or late[-1]:
+            message = json.loads(news.receive_text())
+            if "behind" in message:
+                late.append(message["behind"])
+        assert max(late) >= 3
+
+
 @pytest.mark.parametrize("path", ["hear", "watch"])
 def test_sockets_want_a_signed_in_page_of_this_server(client: TestClient, path: str) -> None:
     case = begin(client)

@@ -67,6 +67,7 @@ class Listener:
         self._on_utterance, self._on_open = on_utterance, on_open
         self._kept_events = len(read_case(ledger, case_id).events)
         self._given = 0
+        self._heard_to = 0
         self._abandoned = False
         self._thread = threading.Thread(target=self._run, name=f"listen-{case_id}", daemon=True)
 
@@ -88,6 +89,11 @@ class Listener:
             text = f"{seconds:.1f} s of sound did not arrive; lines may be missing there."
             append_note(self._ledger, self.case_id, Note(topic="remark", text=text))
         return self.sound.samples
+
+    @property
+    def behind_s(self) -> float:
+        """Seconds of kept sound that wait to be heard; many where the machine is too busy."""
+        return max(0, self.sound.samples - self._heard_to) / SAMPLE_RATE
 
     def end(self) -> None:
         """The case is over: whatever is still being said is finished, and a note says so.
@@ -153,6 +159,7 @@ class Listener:
     def _blocks(self, start: int) -> Iterator[Block]:
         shift = start / SAMPLE_RATE
         for block in self.sound.blocks(start):
+            self._heard_to = round(block.start_s * SAMPLE_RATE) + len(block.samples)
             yield Block(block.samples, block.start_s - shift)
             if self._abandoned:
                 raise _Abandoned

@@ -25,6 +25,9 @@ Message = dict[str, object]
 
 _TAKE_FILE = "take.json"
 
+_LATE_S = 3.0
+"""Whoever looks is told when words come later than this: a line may be missing yet."""
+
 
 class OpenEvent(BaseModel):
     """A count that is still being said: its words for people, and the number so far."""
@@ -191,7 +194,10 @@ class Rooms:
 
     def _partial(self, case_id: str, partial: Partial) -> None:
         words = " ".join("…" if word == TALK else word for word in partial.words)
-        self.tell(case_id, {"partial": words})
+        room = self._rooms.get(case_id)
+        behind = room.listener.behind_s if room is not None else 0.0
+        late = round(behind) if behind >= _LATE_S else 0
+        self.tell(case_id, {"partial": words, "behind": late})
 
     def _open(self, case_id: str, events: tuple[Event, ...]) -> None:
         room = self._rooms.get(case_id)

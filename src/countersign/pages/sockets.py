@@ -8,7 +8,8 @@ has with ``{"have": n}``; a piece that was sent before is not kept twice. A micr
 a new take ends the take of another one: ``{"taken_over": true}``.
 
 News socket, ``/cases/CASE/watch``. The server sends ``{"changed": true}`` when the record is not
-what it was, ``{"partial": "words"}`` while somebody speaks, and ``{"alive": true}`` now and then.
+what it was, ``{"partial": "words", "behind": s}`` while somebody speaks (``s`` is 0 unless the
+words come seconds late), and ``{"alive": true}`` now and then.
 """
 
 import asyncio

@@ -120,6 +120,7 @@ function watch() {
     if (news.partial !== undefined && partial) {
       partial.textContent = news.partial ? `“${news.partial}”` : "";
       voice.somebodySpeaks(Boolean(news.partial));
+      told(`Listening is ${news.behind} s behind what was said; lines are still to come.`, news.behind > 0, "late");
     }
     if (news.line) voice.tone(news.asks);
     if (news.read_back) voice.readBack(caseName, news.read_back);
