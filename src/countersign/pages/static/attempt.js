@@ -38,3 +38,4 @@ document.addEventListener("click", (event) => {
 sound.addEventListener("pause", () => {
   for (const field of document.querySelectorAll(".at-now")) field.value = sound.currentTime.toFixed(1);
 });
+for (const place of document.querySelectorAll("button[data-at]")) place.disabled = false;

@@ -102,6 +102,7 @@ for (const [id, what] of [["tones", "tones"], ["aloud", "aloud"]]) {
   control?.addEventListener("click", () => {
     control.setAttribute("aria-pressed", String(voice.turn(what)));
   });
+  if (control) control.disabled = false; // a tap before this would have been lost
 }
 
 let wait = 500;
@@ -157,4 +158,5 @@ if (button) {
       tell(`The microphone cannot be used (${problem.message}).`, true);
     }
   });
+  button.disabled = false;
 }
