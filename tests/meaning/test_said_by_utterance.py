@@ -118,6 +118,7 @@ def test_one_number_for_a_whole_group_is_asked_about(text: str, group: str, numb
         ("bagged two laps | two laps passed off", "said_again"),
         ("adding a pack of ten raytecs | only nine in it", "other_reading"),
         ("two laps packed | two laps out", "other_reading"),
+        ("two needles on the floor", "other_reading"),
         ("on the field, two laps on the mayo", "other_reading"),
         ("laps five | not six, ten", "unclear_correction"),
         ("laps five | that was wrong", "unclear_correction"),

@@ -131,7 +131,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "we|i are|am short|off by? a|an|one|two|three",
     ),
     "VERDICT recount": (
-        "recount|recounting the|all?",
+        "recount|recounting the|all|everything?",
         "re count the|all?",
         "count again",
         "count them|it|those|everything again",
@@ -223,6 +223,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "in|into the? sponge? counter",
         "off the? sterile? field in|into the? kick|counter|sponge? bag|bags|bucket",
     ),
+    "FLOOR": ("on|from|off the? floor",),
     "LOCATION": ("on the? table", "in the basin"),
     "BAG one": ("bag of",),
     "BAG many": ("bags of",),

@@ -4,7 +4,7 @@ from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, Question
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
-from countersign.meaning.scene import Scene, label
+from countersign.meaning.scene import Scene
 
 WOUND = "wound"
 OFF_FIELD = "off_field"
@@ -36,7 +36,7 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
     if not instrument and item_id not in stand:
         return []
     if clause.number_first or not instrument:
-        name = label(scene, clause.item) if clause.item is not None else item_id
+        name = scene.kit.item(item_id).label
         question = doubt(f"{name} may have been counted there or set up there.")
         if instrument:
             clause.kind = EventKind.SET_UP

@@ -77,6 +77,18 @@ def names_ahead(state: State, index: int) -> bool:
     return False
 
 
+def on_floor(state: State, index: int) -> int:
+    """ "Two needles on the floor": no place to count at, and never passed over."""
+    clause = state.clause
+    if clause is None or clause.item is None or not clause.has_numbers or clause.talked:
+        hear_talk(state, state.pieces[index])
+        return index + 1
+    clause.questions.append(doubt("“On the floor” was heard; is it all of them, or some?"))
+    clause.end = max(clause.end, state.pieces[index].end)
+    clause.after = clause.after or "pause"  # what follows does not make it talk
+    return index + 1
+
+
 def settle_taking(state: State) -> None:
     """ "Taking" is talk where it does not go on as "two laps out of the wound"."""
     for index, piece in enumerate(state.pieces):

@@ -23,7 +23,7 @@ from countersign.meaning.reading.medications import (
 )
 from countersign.meaning.reading.parts import on_part
 from countersign.meaning.reading.phases import on_phase
-from countersign.meaning.reading.places import on_place, on_taking, settle_taking
+from countersign.meaning.reading.places import on_floor, on_place, on_taking, settle_taking
 from countersign.meaning.reading.remarks import on_direction, on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
@@ -46,6 +46,7 @@ CUES: dict[str, Step] = {
     "REMOVE": on_verb,
     "MORE": on_more,
     "TAKE": on_taking,
+    "FLOOR": on_floor,
     "NOT": on_not,
     "STRIKE": on_correction,
     "MEAN": on_correction,
