@@ -44,6 +44,8 @@ SURE = [
     ("adding peanuts five | broken blade, two pieces", "addition peanut 5; breakage knife_blade 2"),
     # talk neither swallows nor changes a count
     ("this kelly is loose | kelly clamps six", "count kelly_clamp 6"),
+    ("hand me the kelly again please | i have five kellys", "count kelly_clamp 5"),
+    ("two cautery tips to the field", "addition cautery_tip 2"),
     ("laps one two three | let me see that again | four five", "count lap_sponge 5"),
     ("laps five | i mean six | how was your vacation | needles three",
      "count lap_sponge 5; correction lap_sponge 6; count suture_needle 3"),

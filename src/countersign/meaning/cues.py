@@ -50,9 +50,8 @@ _PARTED = "cut|split|torn|came|fell"
 _HOW_MANY = "two|three|four|five|six|half"
 _PIECES = "pieces|parts|halves"
 _WOUND = "wound|belly|abdomen|cavity|groin|incision"
-_END = "tip|tips|handle|handles|ring|rings|curve|curves|ratchet"
-_WAY = "up|down|left|right|away|forward|back|in|out|first"
-_SIDE = "left|right|me|you|surgeon|field|edge|patient|wall|front|back"
+_WAY = "up|down|left|right|away|forward"
+_SIDE = "left|right|me|you|surgeon|edge|patient|wall|front|back"
 
 _PEOPLE = (
     "scrub|circulator|tech|technologist|anesthesia|anesthesiologist|anesthetist|pharmacy|"
@@ -250,10 +249,9 @@ RULES: dict[str, tuple[str, ...]] = {
         f"received? from|by the|our? {_PEOPLE}",
         f"to the|our? {_PEOPLE}",
     ),
+    # of two words, so that "cautery tip" stays an item
     "DIRECTION": (
-        f"{_END} is|are? facing|pointing|points|point? {_WAY}",
-        f"{_END} is|are? facing|pointing|points|point? to|toward|towards the|my|your? {_SIDE}",
-        f"facing|pointing {_WAY}",
+        f"tip|tips|handle|handles|ring|rings|curve|curves|facing|pointing {_WAY}",
         f"facing|pointing to|toward|towards the|my|your? {_SIDE}",
     ),
     "NOTE": ("note that", "remark", "for the record"),

@@ -132,7 +132,8 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         return next_item
     paused = kind_at(state, index - 1) == "pause"
     if not clause.has_numbers:
-        again = next_item and state.pieces[following].label == clause.item.label
+        in_talk = "stranger" in (clause.before, clause.after)
+        again = next_item and state.pieces[following].label == clause.item.label and not in_talk
         return next_item and paused and not (item_counts_on or again)
     if not (next_item and paused) or item_counts_on:
         return False
