@@ -251,3 +251,8 @@ def test_a_singular_before_a_number_that_begins_like_a_plural_is_asked_about(
 @pytest.mark.parametrize("line", ["kelly nine", "six kelly", "kellys six"])
 def test_other_singulars_are_not(hear, utter, line: str) -> None:
     assert asked(hear([utter(line)])) == []
+
+
+@pytest.mark.parametrize("line", ["16000 needle", "needle 16000", "4000 kelly clamp"])
+def test_a_figure_too_large_for_a_count_is_not_lost(hear, utter, line: str) -> None:
+    assert [code for code, _ in asked(hear([utter(line)]))] == ["no_quantity"]

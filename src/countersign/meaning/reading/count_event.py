@@ -181,6 +181,8 @@ def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     """Whether an item without a number was a try at counting it."""
     if clause.soft or "stranger" in (clause.before, clause.after):
         return False
+    if any(entry.kind == "run" for entry in clause.entries):
+        return True  # a figure stood beside it that is no number of a count
     if clause.kind in (EventKind.ADDITION, EventKind.REMOVAL):
         return plural(scene, item)
     if clause.tried and clause.before != "stranger" and plural(scene, item):
