@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from countersign.chain import listen
-from countersign.hearing import Ears, open_ears
+from countersign.hearing import Alternative, Ears, Utterance, Word, open_ears
 from countersign.kit import Kit, demo_kit_path, read_kit
 from countersign.ledger import Ledger, open_case, open_ledger, read_case
 from countersign.listening import Listener
+from countersign.listening.listener import since
 from countersign.sound import SAMPLE_RATE, read_blocks
 
 FIXTURES = Path(__file__).parents[2] / "audio_fixtures"
@@ -133,6 +134,41 @@ def test_being_killed_neither_loses_nor_doubles_a_line(
         wait_s *= 1.6
     assert kills > 0
     assert kept(ledger, case) == expected
+
+
+@pytest.mark.parametrize("kept_before", [3, 8])
+def test_going_on_after_an_utterance_hears_what_follows_it(
+    tmp_path: Path, ears: Ears, kit: Kit, kept_before: int
+) -> None:
+    # Begun at the end of the third, the sound that died away there was once heard as "eight".
+    data = sound_of(["sharps-three-items.flac", "raytecs-to-twelve.flac"])
+    expected = whole(tmp_path, ears, kit, data)
+    words = tmp_path / "whole" / "words.jsonl"
+    lines = words.read_bytes().splitlines(keepends=True)
+    assert len(lines) > kept_before
+    words.write_bytes(b"".join(lines[:kept_before]))
+    ledger = open_ledger(tmp_path / "ledger.sqlite3")
+    case = open_case(ledger, kit, "live")
+    listener = Listener(ears, kit, ledger, case, tmp_path / "whole")
+    listener.start()
+    listener.end()
+    assert kept(ledger, case) == expected
+
+
+def test_words_on_both_sides_of_what_is_known() -> None:
+    def said(*times: float) -> tuple[Word, ...]:
+        return tuple(Word(text=str(time), start_s=time, end_s=time + 0.4) for time in times)
+
+    others = (
+        Alternative(words=said(1.0), confidence=0.3),
+        Alternative(words=said(1.0, 2.0), confidence=0.2),
+    )
+    heard = Utterance(words=said(1.0, 2.0, 3.0), start_s=1.0, end_s=3.4, alternatives=others)
+    assert since(heard, 0.9) == heard
+    assert since(heard, 3.4) is None
+    rest = since(heard, 1.5)
+    assert rest is not None and rest.text == "2.0 3.0" and rest.start_s == 2.0
+    assert [other.text for other in rest.alternatives] == ["2.0"]
 
 
 def test_a_silence_closes_a_count_that_nobody_goes_on_with(

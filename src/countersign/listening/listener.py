@@ -18,6 +18,8 @@ _log = logging.getLogger(__name__)
 
 SOUND_FILE = "sound.wav"
 WORDS_FILE = "words.jsonl"
+LEAD_S = 0.3
+"""Sound before the last kept utterance from which a later listener hears on."""
 
 OnEvent = Callable[[int, Event], None]
 """Called with the line number of an event that is on disk."""
@@ -137,16 +139,23 @@ class Listener:
             self.trouble = BadInput("Listening stopped because of an error in the program.")
 
     def _heard(self, kept: list[Utterance]) -> Iterator[Utterance | Silence]:
-        """The kept utterances of this stretch, then what is heard from there on."""
+        """The kept utterances of this stretch, then what is heard from there on.
+
+        The last of them is heard again and left out: a listener that began at its very end would
+        take the sound that dies away there for a word.
+        """
         yield from kept
-        before = [u for stretch in self.words.stretches for u in stretch]
-        start = round(before[-1].end_s * SAMPLE_RATE) if before else 0
+        last = next((s[-1] for s in reversed(self.words.stretches) if s), None)
+        known_s = last.end_s if last is not None else 0.0
+        first_s = max(0.0, last.start_s - LEAD_S) if last is not None else 0.0
+        start = round(first_s * SAMPLE_RATE)
         shift = start / SAMPLE_RATE
         for part in hear_with_silences(self._ears, self._blocks(start), self._on_partial):
             if isinstance(part, Silence):
-                yield Silence(until_s=part.until_s + shift)
-            else:
-                yield self._kept(_later(part, shift))
+                if part.until_s + shift > known_s:
+                    yield Silence(until_s=part.until_s + shift)
+            elif (utterance := since(_later(part, shift), known_s)) is not None:
+                yield self._kept(utterance)
         self.words.end()
 
     def _kept(self, utterance: Utterance) -> Utterance:
@@ -172,6 +181,32 @@ class Listener:
             number = append_event(self._ledger, self.case_id, event)
             if self._on_event is not None:
                 self._on_event(number, event)
+
+
+def since(utterance: Utterance, time_s: float) -> Utterance | None:
+    """What an utterance says after ``time_s``, ``None`` if that is nothing.
+
+    A word belongs to the side on which its middle lies.
+    """
+    if utterance.start_s >= time_s:
+        return utterance
+
+    def later(words: tuple[Word, ...]) -> tuple[Word, ...]:
+        return tuple(word for word in words if word.start_s + word.end_s > 2 * time_s)
+
+    words = later(utterance.words)
+    if not words:
+        return None
+    others = (
+        other.model_copy(update={"words": later(other.words)}) for other in utterance.alternatives
+    )
+    return utterance.model_copy(
+        update={
+            "words": words,
+            "start_s": words[0].start_s,
+            "alternatives": tuple(other for other in others if other.words),
+        }
+    )
 
 
 def _later(utterance: Utterance, seconds: float) -> Utterance:
