@@ -39,3 +39,19 @@ def test_a_verb_after_a_pause_does_not_join_the_numbers_before(kit: Kit) -> None
     events = list(understand(said, kit, date(2026, 1, 1)))
     (laps,) = [event for event in events if event.item is not None]
     assert laps.kind is EventKind.ADDITION or laps.questions
+
+
+def test_a_number_alone_asks_of_what_while_a_count_is_made(kit: Kit) -> None:
+    said = [written("initial count", 1), written("five", 2)]
+    *_, number = understand(said, kit, date(2026, 1, 1))
+    assert number.item is None and number.quantity == 5
+    assert [question.code for question in number.questions] == [QuestionCode.NO_ITEM]
+    assert not list(understand([written("five", 1)], kit, date(2026, 1, 1)))
+
+
+def test_items_after_a_receipt_are_no_part_of_it(kit: Kit) -> None:
+    words = "one percent lidocaine ten milliliters", "four syringes to the field"
+    said = [written(text, line) for line, text in enumerate(words, start=1)]
+    received, added = understand(said, kit, date(2026, 1, 1))
+    assert received.kind is EventKind.RECEIPT and received.quantity == 10
+    assert (added.kind, added.item, added.quantity) == (EventKind.ADDITION, "syringe", 4)

@@ -153,6 +153,8 @@ def _plausible(
             return True
         if clause.kind in _MOVED and clause.verb and values and clause.after == "talk":
             return True  # "adding five <talk>": the item was not understood
+        if values and scene.phase is not None and ordinary == (None, None):
+            return True  # "initial count | five": nothing else was said, so it was of something
         rising = values == list(range(2, len(values) + 2)) and len(values) >= SHORTEST_SEQUENCE
         if not (from_one or rising) or clause.kind is not EventKind.COUNT:
             return False

@@ -376,7 +376,7 @@ def _is_a_count(state: State, index: int) -> bool:
     if any(cue.label == "DRAW" for cue in said if cue.kind == "cue") and "medication" not in kinds:
         return True
     about = "medication" in kinds or "amount" in kinds
-    return kinds[:1] == ["cue"] and "run" in kinds and "item" in kinds and not about
+    return kinds[:1] in (["cue"], ["run"]) and {"cue", "run", "item"} <= {*kinds} and not about
 
 
 def _begun_again(state: State, piece: Piece, names: dict[int, tuple[str, int]], start: int) -> bool:
