@@ -245,10 +245,7 @@ RECORDINGS: tuple[Recording, ...] = (
         "restart-sequence",
         "kokoro-tebukuro",
         ("laps ~0.5 one, two, three", "start again", "laps ~0.5 one, two, three, four, five"),
-        (
-            sequence("lap_sponge", 3, questions=["sequence_cut_off", "not_expected", "pack_short"]),
-            sequence("lap_sponge", 5),
-        ),
+        (sequence("lap_sponge", 5),),
     ),
     # Talk inside a sequence
     Recording(

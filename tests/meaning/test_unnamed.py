@@ -55,3 +55,9 @@ def test_items_after_a_receipt_are_no_part_of_it(kit: Kit) -> None:
     received, added = understand(said, kit, date(2026, 1, 1))
     assert received.kind is EventKind.RECEIPT and received.quantity == 10
     assert (added.kind, added.item, added.quantity) == (EventKind.ADDITION, "syringe", 4)
+
+
+def test_a_number_that_talk_parts_from_its_item_asks(kit: Kit) -> None:
+    (event,) = understand([written("kocher <talk> two", 1)], kit, date(2026, 1, 1))
+    assert event.quantity == 2
+    assert "Talk was heard between" in " ".join(q.sentence for q in event.questions)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from countersign.meaning.event import EventKind
+from countersign.meaning.event import EventKind, Question
 from countersign.meaning.pieces import Piece, numbers_of
 from countersign.meaning.questions import doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
@@ -122,6 +122,8 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
             sentence = f"{said(first)} was heard after other talk, and {spell(last)} before it."
             clause.questions.append(doubt(sentence))
         if _goes_on_after_talk(clause, last, numbers_of(state.doc, piece), next_item=next_item):
+            if length == 1:  # several that begin at two ask by themselves
+                clause.questions.append(_talk_before_numbers(state, clause))
             return False
         return not continues and _starts_after_talk(state, clause, first, length, next_item)
     if clause.item is None:
@@ -185,6 +187,11 @@ def _belongs_to_either(state: State, clause: Clause, first: int) -> bool:
     return True
 
 
+def _talk_before_numbers(state: State, clause: Clause) -> Question:
+    named = label(state.scene, clause.item) if clause.item is not None else "the item"
+    return doubt(f"Talk was heard between {named} and its numbers.")
+
+
 def _goes_on_after_talk(
     clause: Clause, last: int | None, numbers: list[int], *, next_item: bool
 ) -> bool:
@@ -207,8 +214,7 @@ def _starts_after_talk(
     from_one = first == 1 and length >= SHORTEST_SEQUENCE
     if clause.item is not None and not clause.has_numbers:
         if from_one and not next_item:
-            between = f"between {label(state.scene, clause.item)} and its numbers"
-            clause.questions.append(doubt(f"Talk was heard {between}."))
+            clause.questions.append(_talk_before_numbers(state, clause))
             return False
         clause.tried = True
     elif clause.has_numbers and from_one:
