@@ -131,7 +131,7 @@ def test_being_killed_neither_loses_nor_doubles_a_line(
             os.kill(child.pid, signal.SIGKILL)
             kills += 1
         child.join()
-        wait_s *= 1.6
+        wait_s *= 2
     assert kills > 0
     assert kept(ledger, case) == expected
 
