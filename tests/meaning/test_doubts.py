@@ -2,6 +2,8 @@
 
 import pytest
 
+from countersign.hearing import written
+
 
 def asked(events) -> list[tuple[str, str]]:
     return [(str(q.code), q.sentence) for event in events for q in event.questions]
@@ -108,23 +110,23 @@ def test_a_doubt_stays_with_its_event(hear, utter) -> None:
 
 def test_an_open_reading_that_only_lacks_a_sure_verb_raises_no_question(hear, utter) -> None:
     others = (("laps five", 0.9, "open"),)
-    (event,) = hear([utter("adding laps five", others=others)])
+    (event,) = hear([utter("add laps five", others=others)])
     assert (event.kind, asked([event])) == ("addition", [])
-    events = hear([utter("adding laps five", others=others, confidences={"adding": 0.8})])
+    events = hear([utter("add laps five", others=others, confidences={"add": 0.8})])
     assert asked(events) == [("other_reading", "Heard as an addition; it could be a count.")]
 
 
 @pytest.mark.parametrize(
     ("heard", "other", "sentence"),
     [
-        ("adding laps five", "laps nine", "Heard five; it could be nine."),
+        ("add laps five", "laps nine", "Heard five; it could be nine."),
         (
-            "adding laps five",
+            "add laps five",
             "raytecs five",
             "Heard Laparotomy sponge; it could be X-ray detectable sponge.",
         ),
-        ("laps five", "adding laps five", "Heard as a count; it could be an addition."),
-        ("adding laps five", "bagged laps five", "Heard as an addition; it could be a removal."),
+        ("laps five", "add laps five", "Heard as a count; it could be an addition."),
+        ("add laps five", "bagged laps five", "Heard as an addition; it could be a removal."),
     ],
 )
 def test_a_sure_verb_settles_nothing_else(hear, utter, heard, other, sentence) -> None:
@@ -167,9 +169,9 @@ def test_talk_after_a_count_that_may_be_its_next_number(
 @pytest.mark.parametrize(
     ("heard", "other", "asks"),
     [
-        ("adding five laps", "adding <talk> five laps", False),
-        ("adding five laps", "adding five laps <talk>", False),
-        ("adding five laps", "adding <talk> nine laps", True),
+        ("add five laps", "add <talk> five laps", False),
+        ("add five laps", "add five laps <talk>", False),
+        ("add five laps", "add <talk> nine laps", True),
         ("laps one two three", "laps one <talk> three", True),
     ],
 )
@@ -180,7 +182,7 @@ def test_talk_where_there_is_no_room_for_a_word(hear, utter, heard, other, asks)
 
 
 def test_talk_in_a_gap_is_asked_about(hear, utter) -> None:
-    said = utter("adding five laps", others=(("adding <talk> five laps", 0.3, "grammar"),))
+    said = utter("add five laps", others=(("add <talk> five laps", 0.3, "grammar"),))
     later = [
         word.model_copy(update={"start_s": word.start_s + 1, "end_s": word.end_s + 1})
         for word in said.words[1:]
@@ -188,8 +190,8 @@ def test_talk_in_a_gap_is_asked_about(hear, utter) -> None:
     (event,) = hear([said.model_copy(update={"words": (said.words[0], *later)})])
     sentences = [q.sentence for q in event.questions]
     assert sentences == []  # what it does to the record is the same
-    other = (("adding <talk> nine laps", 0.3, "grammar"),)
-    assert asked(hear([utter("adding five laps", others=other)])) != []
+    other = (("add <talk> nine laps", 0.3, "grammar"),)
+    assert asked(hear([utter("add five laps", others=other)])) != []
 
 
 @pytest.mark.parametrize(
@@ -256,3 +258,16 @@ def test_other_singulars_are_not(hear, utter, line: str) -> None:
 @pytest.mark.parametrize("line", ["16000 needle", "needle 16000", "4000 kelly clamp"])
 def test_a_figure_too_large_for_a_count_is_not_lost(hear, utter, line: str) -> None:
     assert [code for code, _ in asked(hear([utter(line)]))] == ["no_quantity"]
+
+
+@pytest.mark.parametrize(
+    ("line", "other"), [("adding five laps", "bagging"), ("seven laps packed", "bagged")]
+)
+def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) -> None:
+    (question,) = asked(hear([utter(line)]))
+    assert question[0] == "other_reading" and question[1].endswith(f"sounds like “{other}”.")
+
+
+@pytest.mark.parametrize("line", ["adding five laps", "seven laps packed"])
+def test_written_words_have_no_sound_to_mistake(hear, line: str) -> None:
+    assert asked(hear([written(line, 1)])) == []
