@@ -4,11 +4,14 @@ import shutil
 import socket
 import threading
 import time
+import wave
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
+import soxr
 import uvicorn
 from fastapi.testclient import TestClient
 
@@ -17,7 +20,11 @@ from countersign.kit import Kit
 from countersign.ledger import append_event, open_case
 from countersign.pages import Served, create_app
 from countersign.pages.rooms import Rooms
+from countersign.review import Attempt, analyse
 from countersign.sound import read_blocks
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 FIXTURES = Path(__file__).parents[2] / "audio_fixtures"
 ORIGIN = "http://127.0.0.1"
@@ -122,3 +129,59 @@ def chromium() -> str:
     if path is None:
         pytest.skip("needs Chromium (Debian package chromium)")
     return path
+
+
+@pytest.fixture(scope="module")
+def microphone_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What the browser's microphone plays, from its start whenever it is switched on."""
+    path = tmp_path_factory.mktemp("microphone") / "microphone.wav"
+    play_into(path, "laps-five.flac")
+    return path
+
+
+def play_into(path: Path, name: str, silence_s: float = 30.0) -> None:
+    """Make a recording what the browser's microphone hears, at 48 kHz, with silence behind it."""
+    samples = np.frombuffer(pieces(name, silence_s), dtype="<i2")
+    with wave.open(str(path), "wb") as file:
+        file.setparams((1, 2, 48_000, 0, "NONE", ""))
+        file.writeframes(soxr.resample(samples, 16_000, 48_000).astype("<i2").tobytes())
+
+
+@pytest.fixture(scope="module")
+def launched(chromium: str, microphone_file: Path) -> Iterator["Browser"]:
+    """One browser for all tests of a module; each test has contexts of its own."""
+    from playwright.sync_api import sync_playwright
+
+    arguments = [
+        "--no-sandbox",
+        "--autoplay-policy=no-user-gesture-required",
+        "--use-fake-ui-for-media-stream",
+        "--use-fake-device-for-media-stream",
+        f"--use-file-for-fake-audio-capture={microphone_file}%noloop",
+    ]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=arguments)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+@pytest.fixture
+def opened(launched: "Browser") -> Iterator["Browser"]:
+    yield launched
+    for context in launched.contexts:
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def measured(kit: Kit, ears: Ears) -> Callable[[str], Attempt]:
+    """A recording as a measured attempt; each is listened to once."""
+    known: dict[str, Attempt] = {}
+
+    def measure(name: str) -> Attempt:
+        if name not in known:
+            known[name] = analyse(FIXTURES / name, kit, ears, learner="L1")
+        return known[name]
+
+    return measure

@@ -5,23 +5,17 @@ Screenshots are written to the folder that COUNTERSIGN_SCREENSHOTS names, for pe
 
 import os
 import re
-import wave
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
-import soxr
-from tests.pages.conftest import FIXTURES, pieces
+from tests.pages.conftest import FIXTURES, play_into
 
-from countersign.hearing import Ears
-from countersign.kit import Kit
 from countersign.ledger import open_ledger, read_case
 from countersign.pages import Served
 from countersign.pages.read_back import can_speak
-from countersign.review import Store, analyse
+from countersign.review import Attempt, Store
 from countersign.review.store import store_path
 from countersign.tally import build_record
 
@@ -29,41 +23,19 @@ pytest.importorskip("playwright")
 pytest.importorskip("axe_playwright_python")
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 WAIT_MS = 60_000
 """Long: the machine may be busy; nothing waits longer than it has to."""
 expect.set_options(timeout=WAIT_MS)
 
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-Open = Callable[..., Page]
-
-
-@contextmanager
-def browser(path: str, microphone: Path | None = None) -> Iterator[Browser]:
-    arguments = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
-    if microphone is not None:
-        arguments += [
-            "--use-fake-ui-for-media-stream",
-            "--use-fake-device-for-media-stream",
-            f"--use-file-for-fake-audio-capture={microphone}%noloop",
-        ]
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=arguments)
-        try:
-            yield opened
-        finally:
-            opened.close()
 
 
 @pytest.fixture
-def microphone(tmp_path: Path) -> Path:
-    """What the browser's microphone hears: a recording at 48 kHz, then silence."""
-    samples = np.frombuffer(pieces("sharps-three-items.flac", 30.0), dtype="<i2")
-    with wave.open(str(tmp_path / "microphone.wav"), "wb") as file:
-        file.setparams((1, 2, 48_000, 0, "NONE", ""))
-        file.writeframes(soxr.resample(samples, 16_000, 48_000).astype("<i2").tobytes())
-    return tmp_path / "microphone.wav"
+def microphone(microphone_file: Path) -> None:
+    """What the browser's microphone hears: a recording, then silence."""
+    play_into(microphone_file, "sharps-three-items.flac")
 
 
 def sign_in(page: Page, server: str, initials: str = "AB", role: str = "circulator") -> None:
@@ -92,37 +64,36 @@ def accessible(page: Page) -> None:
 
 
 def test_a_whole_case_from_speaking_to_a_confirmed_record(
-    server: str, chromium: str, microphone: Path, settings: Served
+    server: str, opened: Browser, microphone: None, settings: Served
 ) -> None:
-    with browser(chromium, microphone) as opened:
-        context = opened.new_context(permissions=["microphone"])
-        page = context.new_page()
-        problems: list[str] = []
-        page.on("pageerror", lambda error: problems.append(str(error)))
-        page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
-        sign_in(page, server)
-        look(page, "cases")
-        case = begin(page)
-        page.get_by_role("button", name="Tones").click()
-        page.get_by_role("button", name="Switch the microphone on").click()
-        expect(page.locator("#partial")).to_contain_text("needles one", timeout=WAIT_MS)
-        expect(page.locator(".being-said")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
-        expect(page.locator("#line-2")).to_be_visible(timeout=WAIT_MS)
-        expect(page.locator("body")).to_have_attribute("data-toned", re.compile("heard|question"))
-        look(page, "case-speaking")
-        accessible(page)
-        page.reload()  # in the middle: every line is still there, once
-        expect(page.locator("#line-2")).to_be_visible()
-        page.get_by_role("button", name="End listening for this case").click()
-        expect(page.locator("#line-3")).to_be_visible(timeout=WAIT_MS)
-        while page.locator(".at-hand").count():
-            number = page.locator(".at-hand h2").inner_text()
-            page.locator(".at-hand").get_by_role("button", name="Accept").click()
-            expect(page.locator(".at-hand h2", has_text=number)).to_have_count(0)
-        expect(page.locator(".state")).to_contain_text("No line is open")
-        look(page, "case-confirmed")
-        accessible(page)
-        assert problems == []
+    context = opened.new_context(permissions=["microphone"])
+    page = context.new_page()
+    problems: list[str] = []
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
+    sign_in(page, server)
+    look(page, "cases")
+    case = begin(page)
+    page.get_by_role("button", name="Tones").click()
+    page.get_by_role("button", name="Switch the microphone on").click()
+    expect(page.locator("#partial")).to_contain_text("needles one", timeout=WAIT_MS)
+    expect(page.locator(".being-said")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+    expect(page.locator("#line-2")).to_be_visible(timeout=WAIT_MS)
+    expect(page.locator("body")).to_have_attribute("data-toned", re.compile("heard|question"))
+    look(page, "case-speaking")
+    accessible(page)
+    page.reload()  # in the middle: every line is still there, once
+    expect(page.locator("#line-2")).to_be_visible()
+    page.get_by_role("button", name="End listening for this case").click()
+    expect(page.locator("#line-3")).to_be_visible(timeout=WAIT_MS)
+    while page.locator(".at-hand").count():
+        number = page.locator(".at-hand h2").inner_text()
+        page.locator(".at-hand").get_by_role("button", name="Accept").click()
+        expect(page.locator(".at-hand h2", has_text=number)).to_have_count(0)
+    expect(page.locator(".state")).to_contain_text("No line is open")
+    look(page, "case-confirmed")
+    accessible(page)
+    assert problems == []
     ledger = open_ledger(settings.ledger)
     history = read_case(ledger, case)
     ledger.close()
@@ -158,46 +129,44 @@ def written_case(settings: Served, *lines: str) -> str:
 
 
 def test_two_browsers_see_the_same_and_the_slower_one_is_told(
-    server: str, chromium: str, settings: Served
+    server: str, opened: Browser, settings: Served
 ) -> None:
     case = written_case(settings, "laps one two three four five", "needles six")
-    with browser(chromium) as opened:
-        first, second = two_pages(opened, server)
-        for page in (first, second):
-            page.goto(f"{server}/cases/{case}")
-        first.locator("#line-1").get_by_role("button", name="Accept").click()
-        expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
-        # both decide on line 2 from the same view: the second must look again
-        old = second.locator("#line-2 [name=seen]").first.input_value()
-        first.locator("#line-2").get_by_role("button", name="Accept").click()
-        expect(second.locator("#line-2")).to_contain_text("accepted AB", timeout=WAIT_MS)
-        second.locator("#line-2").get_by_role("button", name="Take back").click()
-        expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
-        second.locator("#line-2 form").first.evaluate(
-            "(form, old) => { form.querySelector('[name=seen]').value = old; }", old
-        )
-        second.locator("#line-2").get_by_role("button", name="Accept").click()
-        expect(second.get_by_role("alert")).to_contain_text("meanwhile")
+    first, second = two_pages(opened, server)
+    for page in (first, second):
+        page.goto(f"{server}/cases/{case}")
+    first.locator("#line-1").get_by_role("button", name="Accept").click()
+    expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
+    # both decide on line 2 from the same view: the second must look again
+    old = second.locator("#line-2 [name=seen]").first.input_value()
+    first.locator("#line-2").get_by_role("button", name="Accept").click()
+    expect(second.locator("#line-2")).to_contain_text("accepted AB", timeout=WAIT_MS)
+    second.locator("#line-2").get_by_role("button", name="Take back").click()
+    expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+    second.locator("#line-2 form").first.evaluate(
+        "(form, old) => { form.querySelector('[name=seen]').value = old; }", old
+    )
+    second.locator("#line-2").get_by_role("button", name="Accept").click()
+    expect(second.get_by_role("alert")).to_contain_text("meanwhile")
 
 
 def test_without_a_network_the_page_says_so_and_catches_up(
-    server: str, chromium: str, settings: Served
+    server: str, opened: Browser, settings: Served
 ) -> None:
     case = written_case(settings, "laps one two three four five")
-    with browser(chromium) as opened:
-        first, second = two_pages(opened, server)
-        for page in (first, second):
-            page.goto(f"{server}/cases/{case}")
-        expect(second.locator("#line-1")).to_contain_text("NOT CONFIRMED")
-        second.context.set_offline(True)
-        second.locator(".at-hand").get_by_role("button", name="Accept").click()
-        expect(second.locator("#link-state")).to_contain_text("No connection")
-        look(second, "no-network")
-        first.locator(".at-hand").get_by_role("button", name="Accept").click()
-        expect(first.locator("#line-1")).to_contain_text("accepted AB")
-        second.context.set_offline(False)
-        second.reload()
-        expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
+    first, second = two_pages(opened, server)
+    for page in (first, second):
+        page.goto(f"{server}/cases/{case}")
+    expect(second.locator("#line-1")).to_contain_text("NOT CONFIRMED")
+    second.context.set_offline(True)
+    second.locator(".at-hand").get_by_role("button", name="Accept").click()
+    expect(second.locator("#link-state")).to_contain_text("No connection")
+    look(second, "no-network")
+    first.locator(".at-hand").get_by_role("button", name="Accept").click()
+    expect(first.locator("#line-1")).to_contain_text("accepted AB")
+    second.context.set_offline(False)
+    second.reload()
+    expect(second.locator("#line-1")).to_contain_text("accepted AB", timeout=WAIT_MS)
 
 
 def press_until(page: Page, name: str) -> None:
@@ -210,81 +179,78 @@ def press_until(page: Page, name: str) -> None:
     raise AssertionError(f"the keyboard does not reach “{name}”")
 
 
-def test_the_keyboard_alone_is_enough(server: str, chromium: str, settings: Served) -> None:
+def test_the_keyboard_alone_is_enough(server: str, opened: Browser, settings: Served) -> None:
     case = written_case(settings, "laps one two three four five")
-    with browser(chromium) as opened:
-        page = opened.new_context().new_page()
-        page.goto(server)
-        page.keyboard.press("Tab")
-        page.keyboard.press("Tab")
-        expect(page.get_by_label("Your initials")).to_be_focused()
-        page.keyboard.type("kb")
-        page.keyboard.press("Tab")
-        page.keyboard.press("Space")
-        page.keyboard.press("ArrowDown")
-        press_until(page, "Sign in")
-        page.keyboard.press("Enter")
-        expect(page.get_by_role("heading", name="Cases")).to_be_visible()
-        page.goto(f"{server}/cases/{case}")
-        press_until(page, "Amend")
-        page.keyboard.press("Enter")
-        form = page.locator("#now-amend-1")
-        expect(form).to_have_attribute("open", "")
-        page.keyboard.press("Tab")
-        expect(form.get_by_label("Item")).to_be_focused()
-        page.keyboard.press("Tab")
-        expect(form.get_by_label("Number", exact=True)).to_be_focused()
-        page.keyboard.type("4")
-        expect(form.get_by_label("Number", exact=True)).to_have_value("4")
-        page.keyboard.press("Enter")
-        expect(page.locator("#line-1")).to_contain_text("Amended to Laparotomy sponge: 4")
+    page = opened.new_context().new_page()
+    page.goto(server)
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    expect(page.get_by_label("Your initials")).to_be_focused()
+    page.keyboard.type("kb")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    press_until(page, "Sign in")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Cases")).to_be_visible()
+    page.goto(f"{server}/cases/{case}")
+    press_until(page, "Amend")
+    page.keyboard.press("Enter")
+    form = page.locator("#now-amend-1")
+    expect(form).to_have_attribute("open", "")
+    page.keyboard.press("Tab")
+    expect(form.get_by_label("Item")).to_be_focused()
+    page.keyboard.press("Tab")
+    expect(form.get_by_label("Number", exact=True)).to_be_focused()
+    page.keyboard.type("4")
+    expect(form.get_by_label("Number", exact=True)).to_have_value("4")
+    page.keyboard.press("Enter")
+    expect(page.locator("#line-1")).to_contain_text("Amended to Laparotomy sponge: 4")
 
 
 def test_news_takes_nothing_out_of_a_persons_hands(
-    server: str, chromium: str, settings: Served
+    server: str, opened: Browser, settings: Served
 ) -> None:
     case = written_case(settings, "laps one two three four five", "needles six")
-    with browser(chromium) as opened:
-        first, second = two_pages(opened, server)
-        for page in (first, second):
-            page.goto(f"{server}/cases/{case}")
-        form = first.locator("#now-amend-1")
-        form.locator("summary").focus()
-        first.keyboard.press("Enter")
-        second.locator("#line-2").get_by_role("button", name="Accept").click()
-        expect(first.locator("#line-2")).to_contain_text("accepted CD", timeout=WAIT_MS)
-        expect(form).to_have_attribute("open", "")
-        expect(form.locator("summary")).to_be_focused()
-        form.get_by_label("Item").fill("raytec")
-        form.get_by_label("Number", exact=True).focus()
-        first.keyboard.type("1")
-        second.locator("#line-2").get_by_role("button", name="Take back").click()
-        expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
-        first.keyboard.type("0")
-        expect(form.get_by_label("Item")).to_have_value("raytec")
-        first.keyboard.press("Enter")
-        expect(first.locator("#line-1")).to_contain_text("Amended to X-ray detectable")
-        # the line at hand is another one now: its heading has the focus, not its buttons
-        expect(first.locator("#at-hand-title")).to_be_focused()
-        expect(first.locator("#at-hand-title")).to_contain_text("Line 2")
+    first, second = two_pages(opened, server)
+    for page in (first, second):
+        page.goto(f"{server}/cases/{case}")
+    form = first.locator("#now-amend-1")
+    form.locator("summary").focus()
+    first.keyboard.press("Enter")
+    second.locator("#line-2").get_by_role("button", name="Accept").click()
+    expect(first.locator("#line-2")).to_contain_text("accepted CD", timeout=WAIT_MS)
+    expect(form).to_have_attribute("open", "")
+    expect(form.locator("summary")).to_be_focused()
+    form.get_by_label("Item").fill("raytec")
+    form.get_by_label("Number", exact=True).focus()
+    first.keyboard.type("1")
+    second.locator("#line-2").get_by_role("button", name="Take back").click()
+    expect(first.locator("#line-2")).to_contain_text("NOT CONFIRMED", timeout=WAIT_MS)
+    first.keyboard.type("0")
+    expect(form.get_by_label("Item")).to_have_value("raytec")
+    first.keyboard.press("Enter")
+    expect(first.locator("#line-1")).to_contain_text("Amended to X-ray detectable")
+    # the line at hand is another one now: its heading has the focus, not its buttons
+    expect(first.locator("#at-hand-title")).to_be_focused()
+    expect(first.locator("#at-hand-title")).to_contain_text("Line 2")
 
 
 def test_a_second_tap_of_the_same_finger_decides_nothing(
-    server: str, chromium: str, settings: Served
+    server: str, opened: Browser, settings: Served
 ) -> None:
     case = written_case(settings, "laps one two three four five", "needles six")
-    with browser(chromium) as opened:
-        page = opened.new_context().new_page()
-        sign_in(page, server)
-        page.goto(f"{server}/cases/{case}")
-        accept = page.locator(".at-hand .main")
-        accept.click()
-        expect(page.locator("#at-hand-title")).to_contain_text("Line 2")
-        accept.dispatch_event("click")
-        expect(accept).to_be_enabled()
-        expect(page.locator("#line-2")).to_contain_text("NOT CONFIRMED")
-        accept.click()
-        expect(page.locator("#line-2")).to_contain_text("accepted AB")
+    page = opened.new_context().new_page()
+    sign_in(page, server)
+    page.goto(f"{server}/cases/{case}")
+    accept = page.locator(".at-hand .main")
+    accept.click()
+    expect(page.locator("#at-hand-title")).to_contain_text("Line 2")
+    accept.dispatch_event("click")
+    expect(accept).to_be_enabled()
+    expect(page.locator("#line-2")).to_contain_text("NOT CONFIRMED")
+    accept.click()
+    expect(page.locator("#line-2")).to_contain_text("accepted AB")
 
 
 @pytest.mark.parametrize(
@@ -298,7 +264,7 @@ def test_a_second_tap_of_the_same_finger_decides_nothing(
 )
 def test_every_screen_size_holds_the_page(
     server: str,
-    chromium: str,
+    opened: Browser,
     settings: Served,
     name: str,
     width: int,
@@ -313,38 +279,36 @@ def test_every_screen_size_holds_the_page(
         "needles one two three four five six",
         "sponge count is correct",
     )
-    with browser(chromium) as opened:
-        context: BrowserContext = opened.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme
-        )
-        page = context.new_page()
-        sign_in(page, server)
-        page.goto(f"{server}/cases/{case}")
-        expect(page.locator("#line-5")).to_be_visible()
-        look(page, f"case-{name}")
-        wide = page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= width
-        accessible(page)
-        small = page.evaluate(
-            """[...document.querySelectorAll("button, summary, input:not([type=hidden])")]
-            .filter((e) => e.checkVisibility() && e.type !== "radio")
-            .map((e) => e.getBoundingClientRect())
-            .filter((box) => box.height < 44 || box.width < 44).length"""
-        )
-        assert small == 0  # WCAG 2.2, 2.5.5 (AAA): targets of at least 44 by 44 CSS pixels
+    context: BrowserContext = opened.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme
+    )
+    page = context.new_page()
+    sign_in(page, server)
+    page.goto(f"{server}/cases/{case}")
+    expect(page.locator("#line-5")).to_be_visible()
+    look(page, f"case-{name}")
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= width
+    accessible(page)
+    small = page.evaluate(
+        """[...document.querySelectorAll("button, summary, input:not([type=hidden])")]
+        .filter((e) => e.checkVisibility() && e.type !== "radio")
+        .map((e) => e.getBoundingClientRect())
+        .filter((box) => box.height < 44 || box.width < 44).length"""
+    )
+    assert small == 0  # WCAG 2.2, 2.5.5 (AAA): targets of at least 44 by 44 CSS pixels
 
 
-def test_the_first_page_is_small(server: str, chromium: str, settings: Served) -> None:
+def test_the_first_page_is_small(server: str, opened: Browser, settings: Served) -> None:
     case = written_case(settings, "laps one two three four five")
-    with browser(chromium) as opened:
-        page = opened.new_context().new_page()
-        sign_in(page, server)
-        sizes: list[int] = []
-        page.on("response", lambda answer: sizes.append(len(answer.body())))
-        with page.expect_response("**/record"):  # what the script asks for once it runs
-            page.goto(f"{server}/cases/{case}")
-        assert sizes
-        assert sum(sizes) < 150_000
+    page = opened.new_context().new_page()
+    sign_in(page, server)
+    sizes: list[int] = []
+    page.on("response", lambda answer: sizes.append(len(answer.body())))
+    with page.expect_response("**/record"):  # what the script asks for once it runs
+        page.goto(f"{server}/cases/{case}")
+    assert sizes
+    assert sum(sizes) < 150_000
 
 
 FULL_CASE = (
@@ -366,106 +330,102 @@ FULL_CASE = (
     ("name", "width", "height"), [("phone", 360, 740), ("desk", 1280, 800), ("wall", 1920, 1080)]
 )
 def test_everything_of_a_case_is_within_reach(
-    server: str, chromium: str, settings: Served, name: str, width: int, height: int
+    server: str, opened: Browser, settings: Served, name: str, width: int, height: int
 ) -> None:
     case = written_case(settings, *FULL_CASE)
-    with browser(chromium) as opened:
-        page = opened.new_context(viewport={"width": width, "height": height}).new_page()
-        sign_in(page, server)
-        page.goto(f"{server}/cases/{case}")
-        page.locator("#line-2").get_by_role("button", name="Accept").click()
-        expect(page.locator(".deeds")).to_contain_text("AB (circulator) accepted line 2")
-        page.get_by_role("button", name="Done: ").first.click()
-        expect(page.locator(".steps li").first).to_contain_text("AB,")
-        page.get_by_role("button", name="Dim").click()
-        expect(page.locator("html")).to_have_attribute("data-look", "dim")
-        expect(page.locator(".state")).to_contain_text("1 item differs")
-        for part in ("The count", "What differs", "Medications", "Set-up", "Who did what"):
-            expect(page.get_by_role("heading", name=part).first).to_be_visible()
-        expect(page.locator(".whole")).to_contain_text("Lidocaine")
-        expect(page.locator(".caution")).to_have_count(1)
-        look(page, f"full-{name}")
-        page.locator(".exception summary").first.click()
-        page.locator("#line-amend-5 summary").click()
-        page.locator("#line-aside-5 summary").click()
-        accessible(page)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page = opened.new_context(viewport={"width": width, "height": height}).new_page()
+    sign_in(page, server)
+    page.goto(f"{server}/cases/{case}")
+    page.locator("#line-2").get_by_role("button", name="Accept").click()
+    expect(page.locator(".deeds")).to_contain_text("AB (circulator) accepted line 2")
+    page.get_by_role("button", name="Done: ").first.click()
+    expect(page.locator(".steps li").first).to_contain_text("AB,")
+    page.get_by_role("button", name="Dim").click()
+    expect(page.locator("html")).to_have_attribute("data-look", "dim")
+    expect(page.locator(".state")).to_contain_text("1 item differs")
+    for part in ("The count", "What differs", "Medications", "Set-up", "Who did what"):
+        expect(page.get_by_role("heading", name=part).first).to_be_visible()
+    expect(page.locator(".whole")).to_contain_text("Lidocaine")
+    expect(page.locator(".caution")).to_have_count(1)
+    look(page, f"full-{name}")
+    page.locator(".exception summary").first.click()
+    page.locator("#line-amend-5 summary").click()
+    page.locator("#line-aside-5 summary").click()
+    accessible(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
 def test_the_count_is_read_back_beside_the_microphone_which_waits(
-    server: str, chromium: str, microphone: Path, monkeypatch: pytest.MonkeyPatch
+    server: str, opened: Browser, microphone: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if not can_speak():
         pytest.skip("needs espeak-ng (Debian package espeak-ng)")
     monkeypatch.setattr("countersign.pages.rooms.asked_read_back", lambda _words: "all")
-    with browser(chromium, microphone) as opened:
-        page = opened.new_context(permissions=["microphone"]).new_page()
-        sign_in(page, server)
-        begin(page)
-        page.evaluate(
-            """() => {
-              const state = document.getElementById("hearing-state");
-              window.told = [];
-              new MutationObserver(() => window.told.push(state.textContent))
-                .observe(state, { childList: true });
-            }"""
-        )
-        page.get_by_role("button", name="Read back aloud").click()
-        page.get_by_role("button", name="Switch the microphone on").click()
-        # it may be short: the voice stops as soon as somebody speaks
-        expect(page.locator("body")).to_have_attribute("data-read-back", "all", timeout=WAIT_MS)
-        page.wait_for_function(
-            """() => window.told
-              .slice(window.told.findIndex((words) => words.includes("the microphone waits")) + 1)
-              .includes("The microphone is on.")""",
-            timeout=WAIT_MS,
-        )
-        assert any("the microphone waits" in words for words in page.evaluate("window.told"))
+    page = opened.new_context(permissions=["microphone"]).new_page()
+    sign_in(page, server)
+    begin(page)
+    page.evaluate(
+        """() => {
+          const state = document.getElementById("hearing-state");
+          window.told = [];
+          new MutationObserver(() => window.told.push(state.textContent))
+            .observe(state, { childList: true });
+        }"""
+    )
+    page.get_by_role("button", name="Read back aloud").click()
+    page.get_by_role("button", name="Switch the microphone on").click()
+    # it may be short: the voice stops as soon as somebody speaks
+    expect(page.locator("body")).to_have_attribute("data-read-back", "all", timeout=WAIT_MS)
+    page.wait_for_function(
+        """() => window.told
+          .slice(window.told.findIndex((words) => words.includes("the microphone waits")) + 1)
+          .includes("The microphone is on.")""",
+        timeout=WAIT_MS,
+    )
+    assert any("the microphone waits" in words for words in page.evaluate("window.told"))
 
 
 @pytest.mark.parametrize(("name", "width", "height"), [("phone", 360, 740), ("desk", 1280, 800)])
 def test_an_educator_looks_back_at_an_attempt(
     server: str,
-    chromium: str,
+    opened: Browser,
     settings: Served,
-    kit: Kit,
-    ears: Ears,
+    measured: Callable[[str], Attempt],
     name: str,
     width: int,
     height: int,
 ) -> None:
     store = Store(store_path(settings.ledger))
     for recording in ("sharps-three-items.flac", "interrupted-by-talk.flac", "laps-five.flac"):
-        store.keep(analyse(FIXTURES / recording, kit, ears, learner="L1"), FIXTURES / recording)
-    with browser(chromium) as opened:
-        page = opened.new_context(viewport={"width": width, "height": height}).new_page()
-        problems: list[str] = []
-        page.on("pageerror", lambda error: problems.append(str(error)))
-        page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
-        sign_in(page, server, "ED", "educator")
-        page.get_by_role("link", name="Practice").click()
-        look(page, f"attempts-{name}")
-        accessible(page)
-        page.get_by_role("link", name="sharps-three-items.flac").click()
-        # a click on a line goes to its sound, and what is heard is marked
-        page.locator("#line-2 .at").click()
-        page.wait_for_function("document.getElementById('sound').currentTime > 0.5")
-        expect(page.locator("#line-2")).to_have_attribute("aria-current", "true")
-        page.evaluate("document.getElementById('sound').pause()")
-        expect(page.locator(".at-now").first).not_to_have_value("")
-        page.get_by_role("textbox", name="Comment").fill("Slower between the needles.")
-        page.get_by_role("button", name="Keep the comment").click()
-        expect(page.locator("#marks")).to_contain_text("Slower between the needles.")
-        page.get_by_label("Judge: Items were separated").click()
-        page.locator("#judge-separated select").select_option("met")
-        page.locator("#judge-separated button").click()
-        expect(page.locator(".points")).to_contain_text("ED:")
-        look(page, f"attempt-{name}")
-        accessible(page)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        page.get_by_role("link", name="Over time").click()
-        expect(page.locator(".figure-over")).to_have_count(4)
-        look(page, f"compare-{name}")
-        accessible(page)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert not problems
+        store.keep(measured(recording), FIXTURES / recording)
+    page = opened.new_context(viewport={"width": width, "height": height}).new_page()
+    problems: list[str] = []
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    page.on("console", lambda m: problems.append(m.text) if m.type == "error" else None)
+    sign_in(page, server, "ED", "educator")
+    page.get_by_role("link", name="Practice").click()
+    look(page, f"attempts-{name}")
+    accessible(page)
+    page.get_by_role("link", name="sharps-three-items.flac").click()
+    # a click on a line goes to its sound, and what is heard is marked
+    page.locator("#line-2 .at").click()
+    page.wait_for_function("document.getElementById('sound').currentTime > 0.5")
+    expect(page.locator("#line-2")).to_have_attribute("aria-current", "true")
+    page.evaluate("document.getElementById('sound').pause()")
+    expect(page.locator(".at-now").first).not_to_have_value("")
+    page.get_by_role("textbox", name="Comment").fill("Slower between the needles.")
+    page.get_by_role("button", name="Keep the comment").click()
+    expect(page.locator("#marks")).to_contain_text("Slower between the needles.")
+    page.get_by_label("Judge: Items were separated").click()
+    page.locator("#judge-separated select").select_option("met")
+    page.locator("#judge-separated button").click()
+    expect(page.locator(".points")).to_contain_text("ED:")
+    look(page, f"attempt-{name}")
+    accessible(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.get_by_role("link", name="Over time").click()
+    expect(page.locator(".figure-over")).to_have_count(4)
+    look(page, f"compare-{name}")
+    accessible(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert not problems

@@ -3,29 +3,28 @@
 import json
 import re
 import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 from tests.pages.conftest import FIXTURES, signed_in
 
-from countersign.hearing import Ears
-from countersign.kit import Kit
 from countersign.pages import Served
 from countersign.pages.educator import LARGEST_UPLOAD
 from countersign.pages.studio import Studio
-from countersign.review import Store, analyse
+from countersign.review import Attempt, Store
 
 
 @pytest.fixture
-def attempt(settings: Served, kit: Kit, ears: Ears) -> str:
-    return keep(settings, kit, ears, "sharps-three-items.flac")
+def attempt(settings: Served, measured: Callable[[str], Attempt]) -> str:
+    return keep(settings, measured("sharps-three-items.flac"))
 
 
-def keep(settings: Served, kit: Kit, ears: Ears, name: str, learner: str = "L1") -> str:
+def keep(settings: Served, found: Attempt, learner: str = "L1") -> str:
     store = Store(settings.ledger.parent / "attempts")
-    found = analyse(FIXTURES / name, kit, ears, learner=learner)
-    store.keep(found, FIXTURES / name)
+    store.keep(found.model_copy(update={"learner": learner}), FIXTURES / found.name)
     return found.attempt_id
 
 
@@ -63,8 +62,11 @@ def test_an_upload_is_measured_in_the_background_under_a_name_of_our_own(
     assert list(incoming.iterdir()) == []
 
 
-@pytest.mark.slow
-def test_a_stopped_server_goes_on_with_what_was_uploaded(settings: Served) -> None:
+def test_a_stopped_server_goes_on_with_what_was_uploaded(
+    settings: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # in a thread: processes are tried above, and take seconds to begin
+    monkeypatch.setattr("countersign.pages.studio.workers", lambda: ThreadPoolExecutor(1))
     first = Studio(settings)
     first._stop.set()  # it is stopped before the recording's turn comes
     with (FIXTURES / "laps-five.flac").open("rb") as file:
@@ -179,10 +181,10 @@ def test_folders_are_opened_only_on_the_machine_itself(client: TestClient, tmp_p
 
 
 def test_attempts_of_one_learner_are_compared(
-    client: TestClient, attempt: str, settings: Served, kit: Kit, ears: Ears
+    client: TestClient, attempt: str, settings: Served, measured: Callable[[str], Attempt]
 ) -> None:
-    second = keep(settings, kit, ears, "laps-five.flac")
-    other = keep(settings, kit, ears, "two-packs.flac", learner="L2")
+    second = keep(settings, measured("laps-five.flac"))
+    other = keep(settings, measured("two-packs.flac"), learner="L2")
     signed_in(client, role="educator")
     page = client.get(f"/attempts/compare?attempt={attempt}&attempt={second}").text
     assert page.count('class="figure-over"') == 4

@@ -1,6 +1,8 @@
 """Attempts on disk, and folders of recordings in processes and on Dask."""
 
+import os
 import shutil
+from concurrent.futures import Executor, ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Event
@@ -103,36 +105,53 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "in"
 
 
-def run(folder: Path, store: Path, **how: object) -> list[Outcome]:
+def run(folder: Path, store: Path, pool: Executor) -> list[Outcome]:
     outcomes: list[Outcome] = []
-    with workers(**how) as pool:  # type: ignore[arg-type]
-        measure_all(jobs_in(folder, store), pool, outcomes.append)
+    measure_all(jobs_in(folder, store), pool, outcomes.append)
     return sorted(outcomes, key=lambda each: each.recording)
 
 
 def kept(store: Path) -> list[tuple[str, str, int]]:
-    return [(a.learner, a.name, len(a.lines)) for a in Store(store).attempts()]
+    return sorted((a.learner, a.name, len(a.lines)) for a in Store(store).attempts())
+
+
+HEARD = [("L1", "i-mean.flac", 2), ("L1", "laps-five.flac", 1), ("L2", "two-packs.flac", 1)]
 
 
 @pytest.mark.slow
-def test_a_folder_is_measured_in_processes_and_on_dask_alike(folder: Path, tmp_path: Path) -> None:
-    outcomes = run(folder, tmp_path / "one", processes=2)
-    assert [bool(each.attempt_id) for each in outcomes] == [True, True, False, True]
-    assert "broken.wav" in outcomes[2].problem
-    # a second run goes on where the first one ended
-    again = run(folder, tmp_path / "one", processes=1)
-    assert [each.before for each in again] == [True, True, False, True]
-    assert sorted((learner, name) for learner, name, _ in kept(tmp_path / "one")) == [
-        ("L1", "i-mean.flac"),
-        ("L1", "laps-five.flac"),
-        ("L2", "two-packs.flac"),
-    ]
-    pytest.importorskip("distributed")
-    run(folder, tmp_path / "two", processes=1, dask="local")
-    assert kept(tmp_path / "two") == kept(tmp_path / "one")
+def test_a_folder_is_measured_in_processes(folder: Path, tmp_path: Path) -> None:
+    with workers(2) as pool:
+        outcomes = run(folder, tmp_path / "store", pool)
+        assert [bool(each.attempt_id) for each in outcomes] == [True, True, False, True]
+        assert "broken.wav" in outcomes[2].problem
+        # a second run goes on where the first one ended
+        again = run(folder, tmp_path / "store", pool)
+        assert [each.before for each in again] == [True, True, False, True]
+    assert kept(tmp_path / "store") == HEARD
 
 
 @pytest.mark.slow
+def test_a_folder_is_measured_on_dask_by_the_same_code(folder: Path, tmp_path: Path) -> None:
+    distributed = pytest.importorskip("distributed", reason="needs the extra dask")
+    with workers(1, dask="local") as pool:
+        assert isinstance(pool, distributed.cfexecutor.ClientExecutor)
+        where = pool.submit(os.getpid).result()
+        assert where != os.getpid()  # a worker of the cluster, not this process
+        outcomes = run(folder, tmp_path / "store", pool)
+        assert [bool(each.attempt_id) for each in outcomes] == [True, True, False, True]
+    assert kept(tmp_path / "store") == HEARD
+
+
+def test_a_scheduler_that_does_not_answer_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("distributed", reason="needs the extra dask")
+    monkeypatch.setattr("countersign.review.batch.ANSWERS_S", 0.5)
+    with (
+        pytest.raises(BadInput, match=r"127\.0\.0\.1:9 does not answer"),
+        workers(dask="127.0.0.1:9"),
+    ):
+        pass
+
+
 def test_stopping_keeps_what_was_measured(folder: Path, tmp_path: Path) -> None:
     stop, outcomes = Event(), []
 
@@ -141,7 +160,7 @@ def test_stopping_keeps_what_was_measured(folder: Path, tmp_path: Path) -> None:
         stop.set()
 
     jobs = jobs_in(folder, tmp_path / "store") * 6
-    with workers(1) as pool:
+    with ThreadPoolExecutor(1) as pool:  # processes are tried above, and take seconds to begin
         measure_all(jobs, pool, done, stop)
     assert 0 < len(outcomes) < len(jobs)
     assert Store(tmp_path / "store").attempts()

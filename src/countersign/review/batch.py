@@ -29,6 +29,8 @@ _log = logging.getLogger(__name__)
 
 ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".aiff", ".aif"})
 MOST_FILES = 10_000
+ANSWERS_S = 10.0
+"""A scheduler that has not answered by then is not there."""
 
 
 class Job(BaseModel):
@@ -173,7 +175,7 @@ def workers(processes: int | None = None, *, dask: str | None = None) -> Iterato
         client = (
             distributed.Client(n_workers=count, threads_per_worker=1, dashboard_address=None)
             if dask == "local"
-            else distributed.Client(dask, timeout="10s")
+            else distributed.Client(dask, timeout=ANSWERS_S)
         )
     except (OSError, ValueError) as error:
         raise BadInput(f"The Dask scheduler {dask} does not answer ({error}).") from None
