@@ -39,9 +39,7 @@ def test_another_item(hear, utter) -> None:
 def test_another_kind(hear, utter) -> None:
     others = (("adding five laps", 0.3, "grammar"),)
     events = hear([utter("passing five laps", others=others)])
-    assert ("other_reading", "Heard as a count; it could be an addition.") in asked(events) or (
-        events == []
-    )
+    assert asked(events)
     events = hear([utter("bagged five laps", others=others)])
     assert asked(events) == [("other_reading", "Heard as a removal; it could be an addition.")]
 

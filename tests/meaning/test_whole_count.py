@@ -95,9 +95,12 @@ def test_an_unsure_place_is_asked_about(text: str) -> None:
     assert [q for event in said(text) if event.place for q in event.questions]
 
 
-def test_a_number_with_a_place_but_no_item_is_nothing() -> None:
+def test_a_number_with_a_place_but_no_item_asks_of_what_in_a_count() -> None:
     assert said("one on the field") == []
-    assert said("closing count | one on the back table")[1:] == []
+    for text in ("closing count | one on the back table", "closing count one on the back table"):
+        (one,) = said(text)[1:]
+        assert (one.quantity, one.place) == (1, "back_table")
+        assert [question.code.value for question in one.questions] == ["no_item"]
 
 
 PARTS = [

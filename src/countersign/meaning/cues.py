@@ -85,7 +85,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "PHASE final": (
         f"final {_OF} count|counts",
         f"final? skin {_OF} count|counts",
-        f"second closing {_OF} count|counts",
+        f"second closing? {_OF} count|counts",
         "closing the? skin",
     ),
     "PHASE requested": (

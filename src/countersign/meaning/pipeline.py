@@ -20,8 +20,8 @@ from spacy.util import filter_spans
 from countersign.kit.model import Item, Kit, Medication
 from countersign.meaning.cues import RULES, patterns
 from countersign.meaning.numbers import HOMOPHONES, cardinal, is_number_word
-from countersign.meaning.words import Token, pieces
-from countersign.number_words import spell
+from countersign.meaning.words import BREAK, Token, pieces
+from countersign.number_words import ZERO, spell
 
 Doc.set_extension("heard", default=(), force=True)
 DocToken.set_extension("number", default=None, force=True)
@@ -115,6 +115,7 @@ class NumberRuns:
             if joins or opens:
                 doc[i]._.number = word
         self._homophones(doc, words, taken)
+        _nothing(doc, words)
         runs, start = [], None
         for i in range(len(doc) + 1):
             inside = i < len(doc) and doc[i]._.number is not None
@@ -142,7 +143,7 @@ class NumberRuns:
             follows = before is not None and cardinal(before) == value - 1
             leads = after is not None and cardinal(after) == value + 1
             following = doc[i + 2]._.number if i + 2 < len(doc) else None
-            ends = i + 1 == len(doc) or words[i + 1] == "<break>"
+            ends = i + 1 == len(doc) or words[i + 1] == BREAK
             two_before = doc[i - 2]._.number if i > 1 else None
             if (follows and leads) or (
                 value == 1 and leads and following is not None and cardinal(following) == 3
@@ -157,9 +158,58 @@ class NumberRuns:
             doc[i]._.number = spell(value)
 
 
+_NO = ("no",)
+_NONE = ("none", "nil")
+_LEFT = ("left",)
+
+
+def _nothing(doc: Doc, words: list[str]) -> None:
+    """Take "no laps in the wound", "laps in the wound none", "no laps left" for zero.
+
+    The utterance has to end there ("no needles were lost" is talk). Without a place, "no" may as
+    well correct what was said before, or ask for more, so that it stays unproven.
+    """
+    items = {span.start: span for span in doc.spans["kit"] if span.label_ == "ITEM"}
+    places = {span.start: span for span in doc.spans["cues"] if span.label_.startswith("PLACE")}
+    closed = {span.end for span in (*items.values(), *places.values())}
+    for at, word in enumerate(words):
+        if word in _NONE and at in closed and _ends_at(words, at + 1):
+            doc[at]._.number = ZERO
+        if (
+            word not in _NO
+            or at + 1 not in items
+            or _utterance_start(words, at) != _begin(words, at)
+        ):
+            continue
+        item = items[at + 1]
+        place = places.get(item.end)
+        end = place.end if place is not None else item.end
+        left = end < len(words) and words[end] in _LEFT
+        plural = words[item.end - 1].endswith("s")
+        if not plural or not _ends_at(words, end + left):
+            continue
+        doc[at]._.number = ZERO
+        doc[at]._.unproven = place is None
+        doc.spans["cues"] = [span for span in doc.spans["cues"] if span.start != at]
+
+
+def _begin(words: Sequence[str], position: int) -> int:
+    """Where the words before a position begin that may stand before a count."""
+    while position > 0 and words[position - 1] in _BEFORE_COUNT:
+        position -= 1
+    return position
+
+
+_BEFORE_COUNT = frozenset({"there", "are", "i", "we", "have", "and", "okay", "got"})
+
+
+def _ends_at(words: Sequence[str], position: int) -> bool:
+    return position >= len(words) or words[position] == BREAK
+
+
 def _utterance_start(words: Sequence[str], position: int) -> int:
     for i in range(position - 1, -1, -1):
-        if words[i] == "<break>":
+        if words[i] == BREAK:
             return i + 1
     return 0
 

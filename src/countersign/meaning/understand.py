@@ -120,7 +120,7 @@ def _provisional(tag: Tag, kit: Kit, day: date, context: _Context) -> tuple[Even
     """What :func:`_finish` would give."""
     if not context.tokens:
         return ()
-    found = _events(read(tag(context.tokens), kit, context.before, day))
+    found = _events(read(tag(context.tokens), kit, context.before, day, ended=True))
     return tuple(attach(event, context.doubts) for event in found)
 
 
@@ -175,7 +175,7 @@ def _cues(doc: "Doc") -> list[Cue]:
 
 def _finish(tag: Tag, kit: Kit, day: date, context: _Context) -> Iterator[Event]:
     if context.tokens:
-        for event in _events(read(tag(context.tokens), kit, context.before, day)):
+        for event in _events(read(tag(context.tokens), kit, context.before, day, ended=True)):
             yield from _give(context, event)
     _drop(context)
 

@@ -18,7 +18,7 @@ def on_broken(state: State, index: int) -> int:
     """An item is in pieces: the one before the phrase, or the one after it."""
     cue = state.pieces[index]
     if cue.label == "BROKEN sure":
-        pieces, after = _number_in(state, cue), index + 1
+        pieces, after = number_in(state, cue), index + 1
     else:
         pieces, after = None, index + 1
     clause = state.clause
@@ -72,6 +72,7 @@ def on_broken(state: State, index: int) -> int:
     # "the needle broke | in two pieces"
     open_end = pieces is None and kind_at(state, after) == "end"
     state.done.append(Read(event, open_end, start))
+    state.taken.update(matter)
     state.last_item = item_id
     return after
 
@@ -91,7 +92,8 @@ def _leave(state: State, clause: Clause, start: int, questions: list[Question]) 
     return clause.start
 
 
-def _number_in(state: State, cue: Piece) -> int | None:
+def number_in(state: State, cue: Piece) -> int | None:
+    """The number of pieces that a cue says."""
     found = [_NUMBERS[word] for word in words_of(state.doc, cue) if word in _NUMBERS]
     return found[0] if found else None
 
@@ -100,5 +102,5 @@ def _pieces_behind(state: State, index: int) -> tuple[int | None, int]:
     """ "… two pieces", also after a pause, and where it ends."""
     at = index + (kind_at(state, index) == "pause")
     if cue_at(state, at, "PIECES"):
-        return _number_in(state, state.pieces[at]), at + 1
+        return number_in(state, state.pieces[at]), at + 1
     return None, index

@@ -72,6 +72,9 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
     carried = Carried(clause.outside, clause.before, clause.soft, place, asked)
     if event is not None or (still_open and not in_talk):
         state.done.append(Read(event, still_open, clause.carry, carried))
+        numbers = [entry for entry in clause.entries if entry.kind in ("run", "pack")]
+        tokens = {at for entry in numbers for at in range(entry.start, entry.end)}
+        (state.taken if event is not None else state.waiting).update(tokens)
 
 
 def _repeats(state: State, clause: Clause, event: Event) -> bool:
@@ -96,3 +99,4 @@ def emit(
     asked = [*questions, *low_confidence(state.scene, positions)]
     event = make_event(state.scene, start, end, matter=positions, questions=asked, **values)
     state.done.append(Read(event, False, start))
+    state.taken.update(positions)

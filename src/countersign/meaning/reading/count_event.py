@@ -224,7 +224,7 @@ def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:
 def _homophones(scene: Scene, matter: Sequence[int]) -> list[Question]:
     tokens = [scene.doc[position] for position in matter]
     return [
-        doubt(f"“{token.text}” was heard and taken for {spell(HOMOPHONES[token.lower_])}.")
+        doubt(f"“{token.text}” was heard and taken for {spell(HOMOPHONES.get(token.lower_, 0))}.")
         for token in tokens
         if token._.unproven
     ]

@@ -262,6 +262,7 @@ def _on_medication(state: State, index: int, kind: EventKind, first: int) -> int
         )
     carried = Carried(talk=before, questions=tuple(asked))
     state.done.append(Read(event, is_last, start, carried))
+    state.taken.update(range(start, end))
     return max(at, index)
 
 

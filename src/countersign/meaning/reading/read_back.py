@@ -42,6 +42,8 @@ def reads_back(state: State, clause: Clause, index: int) -> int | None:
         return None
     if again.alone and not _is_over(state, clause):
         return None
+    said_tokens = range(state.pieces[index].start, state.pieces[again.end - 1].end)
+    state.taken.update(said_tokens)
     return again.end
 
 

@@ -1,6 +1,6 @@
 """Where a pass over a document stands, and looking around in it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from countersign.meaning.event import Event, EventKind, Phase, Question
@@ -32,6 +32,10 @@ class Carried:
     soft: bool = False
     place: str | None = None
     questions: tuple[Question, ...] = ()
+    strangers: int = 0
+    """How many unknown words its utterance had before it."""
+    named: bool = False
+    """Whether a count, a group or an item was named right before it."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,10 @@ class State:
     before: Before = Before()
     medication_end: int = 0
     """Tokens before this one were taken by a medication."""
+    taken: set[int] = field(default_factory=set)
+    """Tokens of numbers that stand in a line, or only repeat one."""
+    waiting: set[int] = field(default_factory=set)
+    """Tokens of numbers that may yet come to stand in one."""
     first_before: str | None = None
     """The ``talk`` or ``stranger`` right before the document, whose own words are not kept."""
 

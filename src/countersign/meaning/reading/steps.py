@@ -11,6 +11,7 @@ from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.corrections import on_correction, on_not, settle_not
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.items import on_item
+from countersign.meaning.reading.left_over import ask_about_numbers_left
 from countersign.meaning.reading.medications import (
     on_amount,
     on_draw,
@@ -101,8 +102,10 @@ PIECES: dict[str, Step] = {
 """By the kind of a piece."""
 
 
-def read(doc: "Doc", kit: Kit, before: Before, today: date | None = None) -> list[Read]:
-    """The events of a document in order; the last may still be open.
+def read(
+    doc: "Doc", kit: Kit, before: Before, today: date | None = None, *, ended: bool = False
+) -> list[Read]:
+    """The events of a document in order; the last may still be open, unless it has ``ended``.
 
     Pure: used for what was heard and, unchanged, for every other reading of the same sound.
     ``today`` is compared with expiries, ``None`` leaves that out.
@@ -123,8 +126,10 @@ def read(doc: "Doc", kit: Kit, before: Before, today: date | None = None) -> lis
     settle_cues(state)
     settle_taking(state)
     settle_not(state)
+    heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):
         index = PIECES[state.pieces[index].kind](state, index)
     close(state, still_open=True)
+    ask_about_numbers_left(state, heard, ended=ended)
     return state.done

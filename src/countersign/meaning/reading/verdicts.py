@@ -5,8 +5,8 @@ from countersign.meaning.cues import GROUP_WORDS, PHASE_WORDS
 from countersign.meaning.event import EventKind, Phase, Verdict
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.amid import amid_talk
-from countersign.meaning.reading.closing import close, emit
-from countersign.meaning.reading.groups import group_total
+from countersign.meaning.reading.closing import close, emit, open_clause
+from countersign.meaning.reading.groups import await_number, group_total
 from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
 from countersign.meaning.reading.talk import hear_talk
 
@@ -29,6 +29,12 @@ def on_verdict(state: State, index: int) -> int:
         item = following.label
         group, after = state.kit.item(item).group, index + 2
     verdict(state, cue, start, group, item=item, last=after - 1)
+    if item is not None and cue.label == "VERDICT recount":
+        # "recount the laps | one two three": the numbers are of what is counted again
+        named = state.pieces[index + 1]
+        clause = open_clause(state, index + 1)
+        clause.item, clause.end, clause.soft = named, named.end, True
+        state.last_item, state.last_placed = item, False
     return after
 
 
@@ -49,6 +55,7 @@ def on_group(state: State, index: int) -> int:
     if after is not None:
         return after
     hear_talk(state, state.pieces[index])
+    await_number(state, index)
     return index + 1
 
 

@@ -1,0 +1,265 @@
+"""Numbers that no line took: a number said beside an item, a count group or a count is never
+dropped without a question.
+
+Everything before has its reasons to take a number for talk. Here the rest is looked at once more,
+utterance by utterance. A sentence of other talk ("can I have two laps please") has several words
+that mean nothing to a count; with one at most ("two laps returned", "laps plus five"), or none at
+all, something was said to the count that was not understood, and a person is asked.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from countersign.kit.model import Group
+from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import ask, doubt
+from countersign.meaning.reading.breakage import number_in
+from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
+from countersign.meaning.reading.groups import name_of_group
+from countersign.meaning.reading.items import is_asked
+from countersign.meaning.reading.state import Read, State
+from countersign.meaning.scene import label, low_confidence, make_event, plural
+
+MOST_STRANGERS = 1
+"""A sentence with more unknown words than this is talk, whatever number and item are in it."""
+
+_NAMES = ("item", "part", "group")
+_COUNTS = ("PHASE", "VERDICT")
+_MOVES = ("ADD", "REMOVE", "MORE", "PACK", "BAG", "PLACE wound", "PLACE off_field")
+"""Cues that make a number alone a matter of the count, whether one is under way or not."""
+_PASSED_OVER = ("PLACE", "RESTART", "TOTAL")
+"""Cues that may stand beside a number alone while a count is under way."""
+_TELLING = frozenset({"missing", "short", "over", "extra", "plus", "minus", "less"})
+"""Unknown words that say something of how many there are."""
+_WAYS = frozenset({"in", "inside", "out", "back"})
+"""Unknown words that say where something went, as "brought five laps in" does."""
+_ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "do", "does"})
+"""Words that make a request or a question of a sentence, unless the speakers ask it of themselves
+("can we")."""
+
+
+@dataclass(frozen=True)
+class _Said:
+    """One utterance: its pieces, and what of its beginning is no longer kept."""
+
+    pieces: tuple[Piece, ...]
+    strangers: int = 0
+    named: bool = False
+
+    @property
+    def in_talk(self) -> bool:
+        """Whether other talk was heard in it."""
+        return any(piece.kind == "talk" for piece in self.pieces)
+
+    def beside(self, one: Piece, other: Piece) -> bool:
+        """Whether nothing stands between two of the pieces."""
+        return abs(self.pieces.index(one) - self.pieces.index(other)) == 1
+
+
+def ask_about_numbers_left(state: State, heard: Sequence[Piece], *, ended: bool) -> None:
+    """Add an event with a question for every utterance in which a number was left over.
+
+    ``heard`` are the pieces before any was found to be talk. ``ended`` if nothing more is said:
+    then what waited for more words has taken none.
+    """
+    taken = set(state.taken)
+    if not ended:
+        taken |= state.waiting
+    said = _utterances(state, heard)
+    state.done[:] = [_with_beginning(state, reading, said) for reading in state.done]
+    for utterance in said:
+        found = _left(state, utterance, taken)
+        if found is not None:
+            _insert(state, found)
+
+
+def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
+    found: list[list[Piece]] = [[]]
+    for piece in heard:
+        if piece.kind == "pause":
+            found.append([])
+        else:
+            found[-1].append(piece)
+    before = state.before.carried
+    first = _Said(tuple(found[0]), before.strangers, before.named)
+    return [first, *(_Said(tuple(pieces)) for pieces in found[1:])]
+
+
+def _with_beginning(state: State, reading: Read, said: Sequence[_Said]) -> Read:
+    """An open reading with what stands in its utterance before the words that are kept."""
+    if not reading.open:
+        return reading
+    for utterance in said:
+        pieces = utterance.pieces
+        if not pieces or not pieces[0].start <= reading.carry_from < pieces[-1].end:
+            continue
+        before = [piece for piece in pieces if piece.start < reading.carry_from]
+        strangers = utterance.strangers + sum(_strangeness(state, piece) for piece in before)
+        named = _names_what_counts(before[-1]) if before else utterance.named
+        carried = replace(reading.carried, strangers=strangers, named=named)
+        return replace(reading, carried=carried)
+    return reading
+
+
+def _names_what_counts(piece: Piece) -> bool:
+    return piece.kind in _NAMES or (piece.kind == "cue" and piece.label.startswith(_COUNTS))
+
+
+def _strangeness(state: State, piece: Piece) -> int:
+    """How many unknown words a piece is, or is as good as."""
+    (word, *_) = words = words_of(state.doc, piece)
+    if piece.kind != "stranger" or len(words) > 1:
+        return int(piece.kind == "stranger")
+    if word in _ASKS:
+        after = state.doc[piece.end].lower_ if piece.end < len(state.doc) else ""
+        return 0 if after == "we" else MOST_STRANGERS + 1
+    return int(word not in _TELLING | _WAYS)
+
+
+def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
+    """The event for the numbers of an utterance that no line took, if they were for the count."""
+    runs = [
+        piece
+        for piece in said.pieces
+        if (piece.kind == "run" or (piece.kind == "cue" and piece.label == "PIECES"))
+        and not taken.intersection(range(piece.start, piece.end))
+    ]
+    strangers = said.strangers + sum(_strangeness(state, piece) for piece in said.pieces)
+    if not runs or strangers > MOST_STRANGERS:
+        return None
+    if any(piece.kind in ("medication", "amount") for piece in said.pieces):
+        return None
+    name = _name(said, runs)
+    if name is None:
+        runs = [piece for piece in runs if piece.kind == "run"]
+        if not runs or not _is_of_a_count(state, said, runs, strangers):
+            return None
+        return _read(state, said, runs, runs[0], None)
+    if name.kind == "item" and _is_only_named(state, said, runs, name):
+        return None
+    return _read(state, said, runs, min(runs, key=lambda run: _far(run, name)), name)
+
+
+def _name(said: _Said, runs: list[Piece]) -> Piece | None:
+    """The name nearest to the numbers; where talk was heard, only one that touches them."""
+    names = [piece for piece in said.pieces if piece.kind in _NAMES]
+    if said.in_talk:
+        names = [name for name in names if any(said.beside(name, run) for run in runs)]
+    return min(names, key=lambda name: min(_far(run, name) for run in runs), default=None)
+
+
+def _far(one: Piece, other: Piece) -> int:
+    return max(other.start - one.end, one.start - other.end)
+
+
+def _is_only_named(state: State, said: _Said, runs: list[Piece], name: Piece) -> bool:
+    """Whether an item is asked about ("are laps five"), or numbered ("needle two is bent")."""
+    if is_asked(state, name):
+        return True
+    at = said.pieces.index(name)
+    after = said.pieces[at + 1 : at + 3]
+    if len(after) < 2 or after[0] not in runs or not _strangeness(state, after[1]):
+        return False
+    return numbers_of(state.doc, after[0]) != [1] and not plural(state.scene, name)
+
+
+def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int) -> bool:
+    """Whether numbers without a name were said to a count."""
+    cues = [piece for piece in said.pieces if piece.kind == "cue"]
+    first = said.pieces[0] in runs
+    if said.named and (first or not said.in_talk):
+        return True
+    counts = [cue for cue in cues if cue.label.startswith(_COUNTS)]
+    if said.in_talk:
+        # "kellys three" of which the name was not understood
+        alone = all(piece.kind in ("talk", "run") for piece in said.pieces)
+        if alone and state.scene.phase is not None:
+            return True
+        return any(said.beside(cue, run) for cue in counts for run in runs)
+    if counts:
+        return True
+    if strangers or any(cue.label.startswith("MEAN") for cue in cues):
+        return False
+    telling = any(_TELLING.intersection(words_of(state.doc, piece)) for piece in said.pieces)
+    if any(cue.label.startswith(_MOVES) for cue in cues) or telling:
+        return True
+    return state.scene.phase is not None and all(
+        piece.kind == "run" or (piece.kind == "cue" and piece.label.startswith(_PASSED_OVER))
+        for piece in said.pieces
+    )
+
+
+def _read(state: State, said: _Said, runs: list[Piece], run: Piece, name: Piece | None) -> Read:
+    start = min(piece.start for piece in (*runs, *([name] if name else [])))
+    end = max(piece.end for piece in (*runs, *([name] if name else [])))
+    kind, place, start, end = _what(state, said.pieces, start, end)
+    span = state.doc[said.pieces[0].start : said.pieces[-1].end]
+    heard = " ".join(token.lower_ for token in span)
+    questions: list[Question] = []
+    if run.kind == "run":
+        numbers = numbers_of(state.doc, run)
+        quantity = numbers[-1] if numbers else None
+    else:
+        kind, quantity = EventKind.BREAKAGE, number_in(state, run)
+    item = group = None
+    if name is not None and name.kind == "item":
+        item = name.label
+        questions.append(
+            doubt(f"“{heard}” was heard; what it says of {label(state.scene, name)} is not sure.")
+        )
+    elif name is not None and name.kind == "group":
+        group = name.label
+        sentence = f"“{heard}” was heard: {name_of_group(Group(group))}, but not of which item."
+        questions.append(ask(QuestionCode.NO_ITEM, sentence))
+    else:
+        questions.append(ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what."))
+    matter = [at for piece in runs for at in range(piece.start, piece.end)]
+    questions += low_confidence(state.scene, matter)
+    event = make_event(
+        state.scene,
+        start,
+        end,
+        kind=kind,
+        item=item,
+        group=group,
+        quantity=quantity,
+        unit="each" if quantity is not None else None,
+        spoken=Spoken.TOTAL if quantity is not None else None,
+        place=place,
+        matter=matter,
+        questions=questions,
+    )
+    return Read(event, False, start)
+
+
+def _what(
+    state: State, pieces: Sequence[Piece], start: int, end: int
+) -> tuple[EventKind, str | None, int, int]:
+    """The kind and place that the cues of an utterance say, and the words with them."""
+    kind, place = EventKind.COUNT, None
+    for piece in pieces:
+        if piece.kind != "cue":
+            continue
+        name, _, what = piece.label.partition(" ")
+        if name in ("ADD", "MORE"):
+            kind = EventKind.ADDITION
+        elif name == "REMOVE":
+            kind = EventKind.REMOVAL
+            bagged = words_of(state.doc, piece)[0].startswith("bag")
+            place = WOUND if what == "wound" else OFF_FIELD if bagged else place
+        elif name == "PLACE":
+            place = what
+        else:
+            continue
+        start, end = min(start, piece.start), max(end, piece.end)
+    return kind, place, start, end
+
+
+def _insert(state: State, found: Read) -> None:
+    """Put an event among the others by where its words begin."""
+    at = next(
+        (n for n, other in enumerate(state.done) if other.carry_from > found.carry_from),
+        len(state.done),
+    )
+    state.done.insert(at, found)
