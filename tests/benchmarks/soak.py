@@ -7,6 +7,10 @@ other, as the server of an operating room does. Memory is taken for every minute
 A line is *lost* when the same recording, played alone to the same process before the soak, gave a
 line that it does not give now; *other* when it gave another one. The manifest's truth is compared
 as well: a line *missing* there is one that hearing missed, whether in a soak or not.
+
+A day takes hours: ``--keep FILE`` writes what was measured so far after every case and every ten
+minutes of sound, Ctrl-C or a TERM signal ends the soak after the recording it plays with the
+figures reached, and ``--show FILE`` makes table and picture of a kept file, also while it goes on.
 """
 
 import gc
@@ -14,11 +18,12 @@ import itertools
 import json
 import os
 import random
+import signal
 import tempfile
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -73,6 +78,20 @@ class Soak:
     wanted: int = 0
     missing: int = 0
     silence_rate: float = 0.0
+
+
+def keep(soak: Soak, path: Path | None) -> None:
+    """Write what was measured so far, whole or not at all."""
+    if path is None:
+        return
+    beside = path.with_suffix(".part")
+    beside.write_text(json.dumps(asdict(soak)), encoding="utf-8")
+    beside.replace(path)
+
+
+def kept(path: Path) -> Soak:
+    """What ``keep`` wrote."""
+    return Soak(**json.loads(path.read_text(encoding="utf-8")))
 
 
 def resident() -> int:
@@ -197,8 +216,14 @@ def run(
     seed: int,
     recordings: int,
     limit_s: float,
+    keep_in: Path | None = None,
+    stop: threading.Event | None = None,
 ) -> Soak:
-    """Soak one process for so many hours of sound, or until the case ends after ``limit_s``."""
+    """Soak one process for so many hours of sound, or until the case ends after ``limit_s``.
+
+    ``stop`` ends it after the recording that is being played.
+    """
+    stop = stop or threading.Event()
     chance, room, soak = random.Random(seed), Room(seed), Soak()
     kit = read_kit(demo_kit_path())
     ears = open_ears(kit)
@@ -226,38 +251,59 @@ def run(
 
         bar.update(task, description="soak", total=hours * 3600)
         began, began_processor = time.perf_counter(), time.process_time()
-        next_minute = 0.0
-        while soak.heard_s < hours * 3600 - 1 and time.perf_counter() - began < limit_s:
+        next_minute, over_s, ended = 0.0, 0.0, False
+
+        def measured() -> None:
+            soak.wall_s = time.perf_counter() - began
+            soak.processor_s = time.process_time() - began_processor
+            keep(soak, keep_in)
+
+        while not ended and over_s < hours * 3600 - 1:
             live, played = Live(ears, kit, ledger, folder), []
-            length_s = min(case_hours * 3600, hours * 3600 - soak.heard_s)
-            while live.fed_s < length_s:
+            length_s = min(case_hours * 3600, hours * 3600 - over_s)
+            while live.fed_s < length_s and not stop.is_set():
                 gap_s = max(AFTER_S, chance.expovariate(1 / every_s))
                 file = chance.choice(entries)["file"]
                 start_s = live.fed_s + gap_s
                 played.append(Played(file, start_s, start_s + len(sounds[file]) / 2 / SAMPLE_RATE))
                 soak.speech_s += len(sounds[file]) / 2 / SAMPLE_RATE
                 for heard_s in live.feed(room.quiet(gap_s) + sounds[file]):
-                    now_s = soak.heard_s + heard_s
-                    if now_s >= next_minute:
-                        soak.memory.append((now_s / 3600, resident()))
-                        bar.update(task, completed=now_s)
-                        next_minute = now_s + 60
+                    soak.heard_s = over_s + heard_s
+                    if soak.heard_s >= next_minute:
+                        soak.memory.append((soak.heard_s / 3600, resident()))
+                        bar.update(task, completed=soak.heard_s)
+                        next_minute = soak.heard_s + 60
+                        if len(soak.memory) % 10 == 0:
+                            measured()
             for _ in live.feed(room.quiet(AFTER_S)):
                 pass
             live.listener.end()
             soak.cases += 1
-            soak.heard_s += live.fed_s
+            over_s += live.fed_s
+            soak.heard_s = over_s
             soak.played += len(played)
             compare(soak, read_case(ledger, live.case).events, played, expected, wanted)
             (folder / live.case / "sound.wav").unlink()  # a day is 2.8 GB
             del live
             gc.collect()
+            measured()
+            bar.console.print(so_far(soak), highlight=False, soft_wrap=True)
+            ended = stop.is_set() or soak.wall_s > limit_s
         soak.memory.append((soak.heard_s / 3600, resident()))
-        soak.wall_s = time.perf_counter() - began
-        soak.processor_s = time.process_time() - began_processor
+        measured()
         ledger.close()
         open_ledger(folder / "ledger.sqlite3").close()  # checks the chain over everything
     return soak
+
+
+def so_far(soak: Soak) -> str:
+    """One line after each case."""
+    return (
+        f"{soak.heard_s / 3600:.2f} h in {soak.cases} cases, {soak.played} recordings, "
+        f"{soak.lines} lines: {len(soak.lost)} lost, {len(soak.other)} other, "
+        f"{len(soak.added)} more; {soak.memory[-1][1] / MIB:.0f} MiB, "
+        f"{soak.processor_s / 60:.0f} min of processor in {soak.wall_s / 60:.0f} min"
+    )
 
 
 def growth(memory: Sequence[tuple[float, int]]) -> float:
@@ -318,6 +364,12 @@ def main(
         float, typer.Option(help="Begin no other case after so many minutes.")
     ] = 600,
     picture: Annotated[Path | None, typer.Option(help="Write the memory plot (PNG).")] = None,
+    keep_in: Annotated[
+        Path | None, typer.Option("--keep", help="Write the figures so far to this file (JSON).")
+    ] = None,
+    show: Annotated[
+        Path | None, typer.Option(help="Play nothing: show the figures of such a file.")
+    ] = None,
     write_readme: Annotated[
         Path | None, typer.Option(help="Write the table between the markers of this page.")
     ] = None,
@@ -325,7 +377,15 @@ def main(
     """Listen to a day of sound in one process; exit code 1 where a line was lost or changed."""
     if write_readme:
         between_markers(write_readme.read_text(encoding="utf-8"), "", "soak")
-    soak = run(hours, case_hours, every, fixtures, seed, recordings, limit_minutes * 60)
+    if show:
+        soak = kept(show)
+    else:
+        stop = threading.Event()
+        for each in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(each, lambda *_: stop.set())
+        soak = run(
+            hours, case_hours, every, fixtures, seed, recordings, limit_minutes * 60, keep_in, stop
+        )
     text = table(soak)
     print(text)
     for kind, lines in (("lost", soak.lost), ("other", soak.other), ("more", soak.added)):
