@@ -10,6 +10,8 @@ import pytest
 import rfc8785
 from jsonschema import Draft202012Validator
 from tests.papers.cases import (
+    Make,
+    Shelf,
     awkward_case,
     decided,
     exception_case,
@@ -33,7 +35,6 @@ from countersign.exchange.stored import FORM
 from countersign.ledger import Ledger, append_decision, list_cases, read_case, record_of
 from countersign.problems import BadInput
 
-Make = Callable[[Ledger], str]
 CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
 
 
@@ -66,9 +67,9 @@ def test_the_shipped_schema_is_the_one_of_the_models() -> None:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_documents_fit_the_schema(ledger: Ledger, make: Make) -> None:
+def test_documents_fit_the_schema(shelf: Shelf, make: Make) -> None:
     """JSON Schema draft 2020-12, by the jsonschema library."""
-    document = json.loads(exported(ledger, make(ledger)))
+    document = json.loads(exported(shelf.ledger, shelf.case(make)))
     errors = list(Draft202012Validator(shipped_schema()).iter_errors(document))
     assert [(list(error.path), error.message) for error in errors] == []
 
@@ -89,8 +90,8 @@ def test_documents_fit_the_schema(ledger: Ledger, make: Make) -> None:
         (("surprise",), 1),
     ],
 )
-def test_the_schema_refuses(ledger: Ledger, path: tuple[Any, ...], value: object) -> None:
-    document = json.loads(exported(ledger, plain_case(ledger)))
+def test_the_schema_refuses(shelf: Shelf, path: tuple[Any, ...], value: object) -> None:
+    document = json.loads(exported(shelf.ledger, shelf.case(plain_case)))
     inner = document
     for step in path[:-1]:
         inner = inner[step]
@@ -99,8 +100,8 @@ def test_the_schema_refuses(ledger: Ledger, path: tuple[Any, ...], value: object
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_the_way_back_loses_nothing(ledger: Ledger, other: Ledger, make: Make) -> None:
-    case = make(ledger)
+def test_the_way_back_loses_nothing(shelf: Shelf, other: Ledger, make: Make) -> None:
+    ledger, case = shelf.ledger, shelf.case(make)
     text = exported(ledger, case)
     import_case(other, read_document(text.encode()))
     assert read_stored(other, case) == read_stored(ledger, case)
@@ -125,9 +126,9 @@ def test_a_case_is_never_written_over(ledger: Ledger) -> None:
 
 
 @pytest.mark.parametrize("make", CASES[:4])
-def test_the_hash_is_that_of_canonical_json(ledger: Ledger, make: Make) -> None:
+def test_the_hash_is_that_of_canonical_json(shelf: Shelf, make: Make) -> None:
     """RFC 8785 by the rfc8785 library, SHA-256 by hashlib."""
-    case = make(ledger)
+    ledger, case = shelf.ledger, shelf.case(make)
     stored = read_stored(ledger, case)
     document = json.loads(exported(ledger, case))
     fresh = copy.deepcopy(document)

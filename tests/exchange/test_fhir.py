@@ -1,9 +1,10 @@
 """The FHIR R4 bundle against independent libraries, invariants of the standard, and the record."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 import pytest
@@ -13,6 +14,8 @@ from fhirpathpy import evaluate
 from fhirpathpy.models import models
 from tests.papers.cases import (
     KIT,
+    Make,
+    Shelf,
     awkward_case,
     decided,
     exception_case,
@@ -33,7 +36,6 @@ from countersign.problems import BadInput
 from countersign.tally.record import Act
 from countersign.wording import is_confirmed
 
-Make = Callable[[Ledger], str]
 CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
 AT = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 R4 = models["r4"]
@@ -44,6 +46,12 @@ def bundle_of(ledger: Ledger, case: str) -> dict[str, Any]:
     text = fhir_text(history, record_of(history), read_stored(ledger, case), AT)
     bundle: dict[str, Any] = json.loads(text)
     return bundle
+
+
+@cache
+def shelved(shelf: Shelf, make: Make) -> dict[str, Any]:
+    """The bundle of a case that no test changes; it is not to be changed either."""
+    return bundle_of(shelf.ledger, shelf.case(make))
 
 
 def resources(bundle: dict[str, Any], kind: str) -> list[dict[str, Any]]:
@@ -64,11 +72,11 @@ def inside(value: Any, name: str) -> Iterator[Any]:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_two_libraries_take_it(ledger: Ledger, make: Make) -> None:
+def test_two_libraries_take_it(shelf: Shelf, make: Make) -> None:
     """fhir.resources (models of R4B 4.3.0, which left these resources of R4 as they were) and
     fhirclient (models of R4 4.0.1) both refuse unknown, missing and mistyped elements.
     """
-    bundle = bundle_of(ledger, make(ledger))
+    bundle = shelved(shelf, make)
     again = Bundle.model_validate(bundle)
     assert len(again.entry) == len(bundle["entry"])
     assert ClientBundle(bundle, strict=True).as_json()["type"] == "collection"
@@ -107,8 +115,8 @@ INVARIANTS = [
 
 
 @pytest.mark.parametrize(("kind", "invariant"), INVARIANTS)
-def test_invariants(ledger: Ledger, kind: str, invariant: str) -> None:
-    bundle = bundle_of(ledger, short_case(ledger))
+def test_invariants(shelf: Shelf, kind: str, invariant: str) -> None:
+    bundle = shelved(shelf, short_case)
     found = [bundle] if kind == "Bundle" else [entry["resource"] for entry in bundle["entry"]]
     found = [each for each in found if kind in ("*", each["resourceType"])]
     assert found
@@ -117,9 +125,9 @@ def test_invariants(ledger: Ledger, kind: str, invariant: str) -> None:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_references_lead_somewhere(ledger: Ledger, make: Make) -> None:
+def test_references_lead_somewhere(shelf: Shelf, make: Make) -> None:
     """dom-3: what is contained is referred to; every other reference is to an entry."""
-    bundle = bundle_of(ledger, make(ledger))
+    bundle = shelved(shelf, make)
     urls = {entry["fullUrl"] for entry in bundle["entry"]}
     for entry in bundle["entry"]:
         made = entry["resource"]
@@ -143,10 +151,10 @@ def test_no_patient_is_named(ledger: Ledger) -> None:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_units_are_ucum(ledger: Ledger, make: Make) -> None:
+def test_units_are_ucum(shelf: Shelf, make: Make) -> None:
     """Each code is parsed by ucumvert, from the grammar of the UCUM specification."""
     parser = get_ucum_parser()
-    bundle = bundle_of(ledger, make(ledger))
+    bundle = shelved(shelf, make)
     quantities = [
         each for each in _objects(bundle) if each.get("system") == "http://unitsofmeasure.org"
     ]
@@ -199,10 +207,9 @@ def test_strengths_as_ratios(
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_only_what_is_confirmed(ledger: Ledger, make: Make) -> None:
-    case = make(ledger)
-    record = record_of(read_case(ledger, case))
-    bundle = bundle_of(ledger, case)
+def test_only_what_is_confirmed(shelf: Shelf, make: Make) -> None:
+    record = record_of(read_case(shelf.ledger, shelf.case(make)))
+    bundle = shelved(shelf, make)
     counted = [
         (each["code"]["coding"][0]["code"], each["valueQuantity"]["value"])
         for each in resources(bundle, "Observation")

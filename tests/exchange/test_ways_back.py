@@ -20,6 +20,8 @@ from tests.cli.conftest import Command, command, ledger_file  # noqa: F401
 from tests.papers.cases import (
     BEGIN,
     KIT,
+    Make,
+    Shelf,
     asked,
     awkward_case,
     count,
@@ -49,7 +51,6 @@ from countersign.meaning.event import Event, EventKind, Phase
 from countersign.problems import BadInput
 from countersign.tally.record import Act, Decision, Role
 
-Make = Callable[[Ledger], str]
 CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case]
 AT = datetime(2026, 3, 2, 15, 0, 0, 123456, tzinfo=UTC)
 
@@ -144,8 +145,8 @@ def test_each_form_comes_back_and_is_verified(ledger: Ledger, other: Ledger, mak
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_a_history_needs_no_ledger(ledger: Ledger, make: Make) -> None:
-    case = make(ledger)
+def test_a_history_needs_no_ledger(shelf: Shelf, make: Make) -> None:
+    ledger, case = shelf.ledger, shelf.case(make)
     assert history_of(read_stored(ledger, case)) == read_case(ledger, case)
 
 

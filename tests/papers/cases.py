@@ -1,6 +1,6 @@
 """Invented cases for the papers: a short, a long, an awkward and a wholly confirmed one."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -28,9 +28,24 @@ from countersign.meaning.event import (
 )
 from countersign.tally.record import Act, Decision, Role, SignedException, StepDone
 
+Make = Callable[[Ledger], str]
 BEGIN = datetime(2026, 3, 2, 7, 30, tzinfo=UTC)
 KIT = read_kit(demo_kit_path())
 ODD = "Ω ±½ “éß” <b>&amp;</b> 纱布 🧽 مسحة \u202etrick\u0007"
+
+
+class Shelf:
+    """A ledger with each case made once, for tests that only read: keeping a long one is slow."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self.ledger = ledger
+        self._made: dict[Make, str] = {}
+
+    def case(self, make: Make) -> str:
+        """The name of the case; its ledger is for reading."""
+        if make not in self._made:
+            self._made[make] = make(self.ledger)
+        return self._made[make]
 
 
 def said(kind: EventKind, at: float, **fields: Any) -> Event:

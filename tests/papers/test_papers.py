@@ -2,13 +2,15 @@
 
 import io
 import re
-from collections.abc import Callable
+from functools import cache
 
 import pypdfium2
 import pytest
 from pypdf import PdfReader
 from tests.papers.cases import (
     ODD,
+    Make,
+    Shelf,
     awkward_case,
     count,
     decided,
@@ -31,14 +33,26 @@ from countersign.papers.lettering import lettered
 from countersign.tally.record import Act
 from countersign.wording import is_confirmed, item_label, verdict_text
 
-Make = Callable[[Ledger], str]
 CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
 # ISO 216: 210 mm × 297 mm; ANSI/ASME Y14.1: 8.5 in × 11 in. A point is 1/72 in.
 PAPER = {Size.A4: (210 / 25.4 * 72, 297 / 25.4 * 72), Size.LETTER: (8.5 * 72, 11 * 72)}
 
 
-def made(ledger: Ledger, make: Make, size: Size = Size.A4) -> Printing:
-    return printing(ledger, make(ledger), size, PRINTED)
+@cache
+def made(shelf: Shelf, make: Make, size: Size = Size.A4) -> Printing:
+    return printing(shelf.ledger, shelf.case(make), size, PRINTED)
+
+
+@cache
+def sheet(shelf: Shelf, form: str, make: Make, size: Size = Size.A4) -> bytes:
+    """A paper of a case, drawn once for all tests that read it."""
+    return FORMS[form](made(shelf, make, size))
+
+
+@cache
+def sheet_pages(shelf: Shelf, form: str, make: Make, size: Size = Size.A4) -> tuple[str, ...]:
+    """The words of its pages."""
+    return tuple(pages(sheet(shelf, form, make, size)))
 
 
 def numbers(words: str) -> set[int]:
@@ -57,14 +71,14 @@ def named_at_head(page: str) -> set[int]:
 
 @pytest.mark.parametrize("size", Size)
 @pytest.mark.parametrize("make", CASES)
-def test_every_page_says_what_it_must(ledger: Ledger, make: Make, size: Size) -> None:
-    printed = made(ledger, make, size)
+def test_every_page_says_what_it_must(shelf: Shelf, make: Make, size: Size) -> None:
+    printed = made(shelf, make, size)
     case = printed.history.case_id
-    digest = fingerprint(read_stored(ledger, case))
+    digest = fingerprint(read_stored(shelf.ledger, case))
     confirmed = sum(map(is_confirmed, printed.record.lines))
-    for form, draw in FORMS.items():
-        data = draw(printed)
-        words = pages(data)
+    for form in FORMS:
+        data = sheet(shelf, form, make, size)
+        words = sheet_pages(shelf, form, make, size)
         for number, page in enumerate(words, start=1):
             assert TWO_PEOPLE in page, form
             assert f"SHA-256 {digest} of {printed.entries} entries" in page
@@ -82,11 +96,10 @@ def test_every_page_says_what_it_must(ledger: Ledger, make: Make, size: Size) ->
 
 @pytest.mark.parametrize("size", Size)
 @pytest.mark.parametrize("make", CASES)
-def test_nothing_stands_outside_the_margins(ledger: Ledger, make: Make, size: Size) -> None:
+def test_nothing_stands_outside_the_margins(shelf: Shelf, make: Make, size: Size) -> None:
     """Half an inch is what office printers can print on (common practice, no source)."""
-    printed = made(ledger, make, size)
-    for draw in FORMS.values():
-        document = pypdfium2.PdfDocument(draw(printed))
+    for form in FORMS:
+        document = pypdfium2.PdfDocument(sheet(shelf, form, make, size))
         try:
             for page in document:
                 width, height = page.get_size()
@@ -103,12 +116,9 @@ def test_nothing_stands_outside_the_margins(ledger: Ledger, make: Make, size: Si
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_a_page_with_something_not_confirmed_says_so_at_its_head(
-    ledger: Ledger, make: Make
-) -> None:
-    printed = made(ledger, make)
-    for draw in FORMS.values():
-        for page in pages(draw(printed)):
+def test_a_page_with_something_not_confirmed_says_so_at_its_head(shelf: Shelf, make: Make) -> None:
+    for form in FORMS:
+        for page in sheet_pages(shelf, form, make):
             band = "NOT CONFIRMED on this page" in page
             if page.count("NOT CONFIRMED") > band:
                 assert band, page
@@ -134,17 +144,16 @@ def test_the_head_names_the_lines_of_its_page_that_nobody_confirmed(ledger: Ledg
     assert clean_pages
 
 
-def test_a_confirmed_case_is_nowhere_called_unconfirmed(ledger: Ledger) -> None:
-    printed = made(ledger, plain_case)
-    for draw in FORMS.values():
-        words = " ".join(pages(draw(printed)))
-        assert "NOT CONFIRMED" not in words
-    assert "Verdict, CONFIRMED: count correct." in " ".join(pages(FORMS["count-sheet"](printed)))
+def test_a_confirmed_case_is_nowhere_called_unconfirmed(shelf: Shelf) -> None:
+    for form in FORMS:
+        assert "NOT CONFIRMED" not in " ".join(sheet_pages(shelf, form, plain_case))
+    words = " ".join(sheet_pages(shelf, "count-sheet", plain_case))
+    assert "Verdict, CONFIRMED: count correct." in words
 
 
-def test_an_exception_never_reads_like_a_plain_correct(ledger: Ledger) -> None:
-    printed = made(ledger, exception_case)
-    words = " ".join(pages(FORMS["count-sheet"](printed)))
+def test_an_exception_never_reads_like_a_plain_correct(shelf: Shelf) -> None:
+    printed = made(shelf, exception_case)
+    words = " ".join(sheet_pages(shelf, "count-sheet", exception_case))
     text = verdict_text(printed.record)
     assert text is not None and "BY EXCEPTION" in text
     assert f"Verdict, CONFIRMED: {text}." in words
@@ -155,8 +164,8 @@ def test_an_exception_never_reads_like_a_plain_correct(ledger: Ledger) -> None:
     assert not re.search(r"(?<!said: )count correct(?! BY EXCEPTION)", words)
 
 
-def test_the_count_is_written_item_by_item(ledger: Ledger) -> None:
-    words = " ".join(pages(FORMS["count-sheet"](made(ledger, short_case))))
+def test_the_count_is_written_item_by_item(shelf: Shelf) -> None:
+    words = " ".join(sheet_pages(shelf, "count-sheet", short_case))
     for title in ("Sponges", "Sharps", "Discrepancies", "Open questions", "Every line"):
         assert title in words
     assert "Closing count (line 9)" in words
@@ -174,9 +183,9 @@ def test_the_count_is_written_item_by_item(ledger: Ledger) -> None:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_every_line_is_on_the_sheet(ledger: Ledger, make: Make) -> None:
-    printed = made(ledger, make)
-    words = " ".join(pages(FORMS["count-sheet"](printed))).split("Every line", 1)[1]
+def test_every_line_is_on_the_sheet(shelf: Shelf, make: Make) -> None:
+    printed = made(shelf, make)
+    words = " ".join(sheet_pages(shelf, "count-sheet", make)).split("Every line", 1)[1]
     squeezed = "".join(words.split())
     for line in printed.record.lines:
         said = lettered(line.event.words[:500])
@@ -187,8 +196,8 @@ def test_every_line_is_on_the_sheet(ledger: Ledger, make: Make) -> None:
 
 
 @pytest.mark.parametrize("make", CASES)
-def test_every_standing_count_is_in_the_grid_once(ledger: Ledger, make: Make) -> None:
-    history = read_case(ledger, make(ledger))
+def test_every_standing_count_is_in_the_grid_once(shelf: Shelf, make: Make) -> None:
+    history = read_case(shelf.ledger, shelf.case(make))
     record = record_of(history)
     placed = [
         line.number
@@ -206,34 +215,34 @@ def test_every_standing_count_is_in_the_grid_once(ledger: Ledger, make: Make) ->
     assert sorted(placed) == wanted
 
 
-def test_a_second_closing_count_has_a_column_of_its_own(ledger: Ledger) -> None:
-    history = read_case(ledger, long_case(ledger))
+def test_a_second_closing_count_has_a_column_of_its_own(shelf: Shelf) -> None:
+    history = read_case(shelf.ledger, shelf.case(long_case))
     (grid, *_) = group_grids(record_of(history), history.kit)
     closing = [column for column in grid.columns if column.phase is Phase.CLOSING]
     assert len(closing) == 2
     assert len({column.title for column in grid.columns}) == len(grid.columns)
 
 
-def test_no_character_is_lost(ledger: Ledger) -> None:
+def test_no_character_is_lost(shelf: Shelf) -> None:
     """What the font lacks stands as its code point (Unicode, U+ notation)."""
-    words = "".join("".join(pages(FORMS["count-sheet"](made(ledger, awkward_case)))).split())
+    words = "".join("".join(sheet_pages(shelf, "count-sheet", awkward_case)).split())
     for char in ODD:
         assert char.isspace() or char in words or f"[U+{ord(char):04X}]" in words
     assert "[U+202E]" in words and "\u202e" not in words  # right-to-left override
     assert "[U+7EB1]" in words and "<b>&amp;</b>" in words
 
 
-def test_what_was_undone_is_told(ledger: Ledger) -> None:
-    words = " ".join(pages(FORMS["count-sheet"](made(ledger, awkward_case))))
+def test_what_was_undone_is_told(shelf: Shelf) -> None:
+    words = " ".join(sheet_pages(shelf, "count-sheet", awkward_case))
     assert re.search(r"2 accepted scrub AB", words)
     assert "decision undone; reason:" in words
     assert "struck by the correction in line 65" in words
     assert "Listening did not reach the end" in words
 
 
-def test_a_medication_sheet(ledger: Ledger) -> None:
+def test_a_medication_sheet(shelf: Shelf) -> None:
     """10 mL of lidocaine 1 % are 100 mg, of epinephrine 1:100,000 100 micrograms (USP)."""
-    words = " ".join(pages(FORMS["medication-sheet"](made(ledger, plain_case))))
+    words = " ".join(sheet_pages(shelf, "medication-sheet", plain_case))
     assert "Lidocaine 1 % with epinephrine 1:100,000" in words
     assert "2027-04-30" in words and "lot AB12" in words and "label complete" in words
     assert re.search(r"30 mL 300 mg 300 micrograms 10 mL 100 mg 100 micrograms 20 mL", words)
@@ -249,16 +258,16 @@ def test_a_set_aside_line_is_said_to_be_no_part_of_the_count(ledger: Ledger) -> 
     assert "no part of the count (line 2). 1 of 2 lines of the case are confirmed." in page
 
 
-def test_the_same_printing_gives_the_same_bytes(ledger: Ledger) -> None:
-    printed = made(ledger, short_case)
+def test_the_same_printing_gives_the_same_bytes(shelf: Shelf) -> None:
+    printed = made(shelf, short_case)
     for draw in FORMS.values():
         assert draw(printed) == draw(printed)
 
 
-def test_the_words_are_black_on_white_or_white_on_black(ledger: Ledger) -> None:
+def test_the_words_are_black_on_white_or_white_on_black(shelf: Shelf) -> None:
     """No grey letter: every pixel of text is drawn in pure black or, in the band, pure white."""
-    for draw in FORMS.values():
-        for page in PdfReader(io.BytesIO(draw(made(ledger, short_case)))).pages:
+    for form in FORMS:
+        for page in PdfReader(io.BytesIO(sheet(shelf, form, short_case))).pages:
             content = page.get_contents()
             assert content is not None
             inks = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) rg", content.get_data())
