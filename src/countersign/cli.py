@@ -32,6 +32,7 @@ from countersign.terminal import (
     emit,
     interrupt_sets,
     leave_pipe,
+    own_output,
     progress,
     say,
     screen,
@@ -89,6 +90,7 @@ ModelOption = Annotated[
 
 def run() -> None:
     """Entry point of the ``countersign`` command."""
+    own_output()
     sys.exit(main(sys.argv[1:]))
 
 

@@ -41,9 +41,13 @@ def check(
         with reading(opened) as connection:
             at = head(connection)
         cases = len(list_cases(opened))
-        lines = [f"{opened.name} is whole: {cases} cases, {at.place - cases} entries."]
+        entries = at.place - cases
+        lines = [
+            f"{opened.name} is whole: {cases} case{'' if cases == 1 else 's'}, "
+            f"{entries} entr{'y' if entries == 1 else 'ies'}."
+        ]
         if at.place:
-            lines.append(f"Newest hash: {at.hash} ({at.place} rows).")
+            lines.append(f"Newest hash: {at.hash} ({at.place} row{'' if at.place == 1 else 's'}).")
         files = [(opened.copy.path, "running copy")] if opened.copy is not None else []
         files += [(against.expanduser(), "backup")] if against is not None else []
         for path, what in files:

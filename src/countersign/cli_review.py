@@ -88,7 +88,7 @@ def review(
         def done(outcome: Outcome) -> None:
             outcomes.append(outcome)
             bar.update(task, completed=len(outcomes))
-            if outcome.problem:
+            if outcome.problem and len(jobs) > 1:
                 say(clean(outcome.problem))
 
         measure_all(jobs, pool, done, stop)
@@ -108,7 +108,8 @@ def review(
         say(f"Stopped; {len(jobs) - len(outcomes)} are left. The same command goes on.")
         raise typer.Exit(130)
     if not found:
-        raise BadInput("No recording could be measured.")
+        alone = outcomes[0].problem if len(jobs) == 1 and outcomes else ""
+        raise BadInput(alone or "No recording could be measured.")
 
 
 def _write_sheets(

@@ -1,5 +1,6 @@
 """Talking with the person at a terminal, or with whatever stands in its place."""
 
+import io
 import os
 import signal
 import sys
@@ -104,6 +105,31 @@ def say(sentence: str) -> None:
         print(clean(sentence), file=sys.stderr, flush=True)
     except BrokenPipeError:
         leave_pipe()
+
+
+def own_output() -> None:
+    """Keep standard output for what Python writes; remarks of decoders in C go nowhere.
+
+    libsndfile prints some on damaged files, which would stand between the JSON of ``--json``.
+    """
+    shown = sys.stdout
+    if not isinstance(shown, io.TextIOWrapper):  # closed
+        return
+    try:
+        own = os.dup(shown.fileno())
+    except (OSError, ValueError):
+        return
+    shown.flush()
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, shown.fileno())
+    os.close(nowhere)
+    sys.stdout = io.TextIOWrapper(
+        os.fdopen(own, "wb", 0 if shown.write_through else -1),
+        encoding=shown.encoding,
+        errors=shown.errors,
+        line_buffering=shown.line_buffering,
+        write_through=shown.write_through,
+    )
 
 
 def leave_pipe() -> int:

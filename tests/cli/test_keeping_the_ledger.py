@@ -11,7 +11,7 @@ from countersign.ledger import open_ledger, read_case
 def test_check_says_what_is_there(command: Command, kept_case: str, ledger_file: Path) -> None:
     done = command("ledger", "check")
     assert done.code == 0, done.err
-    assert f"{ledger_file} is whole: 1 cases, 4 entries." in done.out
+    assert f"{ledger_file} is whole: 1 case, 4 entries." in done.out
     assert f"The running copy {ledger_file}.copy has the same first 5 rows." in done.out
 
 

@@ -135,6 +135,18 @@ def test_broken_text_is_a_mistake_with_a_line(tmp_path: Path, text: str) -> None
         read_policy(tmp_path / "policy.toml")
 
 
+def test_what_is_as_long_as_a_file_is_quoted_by_its_beginning(tmp_path: Path) -> None:
+    path = tmp_path / "policy.toml"
+    path.write_text("k" * 5000 + ' = "x"\n[[step]]\nid = "s' + "t" * 5000 + '"\n', encoding="utf-8")
+    sentences = [mistake.sentence for mistake in check_policy(path)]
+    assert any(each.startswith(f"“{'k' * 60}…” is not something") for each in sentences)
+    assert any(sentence.startswith("Step “sttt") for sentence in sentences)
+    assert all(len(sentence) < 300 for sentence in sentences)
+    with pytest.raises(BadInput) as refused:
+        read_policy(path)
+    assert len(str(refused.value)) < 300 + len(str(path))
+
+
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no policy file"):
         check_policy(tmp_path / "absent.toml")

@@ -4,11 +4,17 @@ import re
 import tomllib
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, field_validator
+
+_LONGEST_QUOTED = 60
+_LONGEST = 500
 
 
 class Mistake(BaseModel):
     """One thing wrong with a file: its line (from 1) and a sentence.
+
+    Of what is quoted in it, the first 60 characters stand for the rest, and of the sentence 500:
+    what a file has for a key may be as long as the file.
 
     An ``error`` makes the file unusable; a ``warning`` is a thing to look at; a ``notice`` is a
     guess of the program that a person should hear and confirm.
@@ -19,6 +25,14 @@ class Mistake(BaseModel):
     line: int
     sentence: str
     level: Literal["error", "warning", "notice"] = "error"
+
+    @field_validator("sentence")
+    @classmethod
+    def _short(cls, sentence: str) -> str:
+        sentence = re.sub(
+            f"“([^“”]{{{_LONGEST_QUOTED}}})[^“”]+”", lambda found: f"“{found[1]}…”", sentence
+        )
+        return sentence if len(sentence) <= _LONGEST else f"{sentence[: _LONGEST - 2]}…."
 
 
 def read_toml(text: str) -> dict[str, Any] | Mistake:
