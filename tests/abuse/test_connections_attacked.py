@@ -1,11 +1,12 @@
 """Slow, many and garbled connections to a real server on this machine, and its two sockets."""
 
 import json
+import os
 import socket
 import struct
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,7 @@ from websockets.sync.client import ClientConnection, connect
 
 from countersign.hearing import Ears
 from countersign.kit import Kit
-from countersign.pages import Served, connection, create_app, sockets
+from countersign.pages import Served, connection, create_app, rooms, sockets
 from countersign.pages.rooms import Rooms
 
 GARBAGE = (
@@ -173,17 +174,55 @@ def test_garbage_on_the_sockets_is_survived(client: TestClient, words: str) -> N
         assert json.loads(opened.receive_text())["have"] == 0
 
 
-def test_sound_from_far_ahead_is_refused(client: TestClient, settings: Served) -> None:
-    """A piece of sixteen bytes must not become hours of silence on the disk."""
-    case = begin(client)
-    for ahead in (2**64 - 1, 2**63, 16_000 * 3600 * 2):
-        with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as opened:
-            opened.send_text('{"take": null}')
+def refused_sound(client: TestClient, case: str, at: int, data: bytes) -> int:
+    """Send one piece that the server closes the socket for; gives the code."""
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as opened:
+        opened.send_text('{"take": 1}')
+        opened.receive_text()
+        opened.send_bytes(struct.pack("<Q", at) + data)
+        with pytest.raises(WebSocketDisconnect) as closed:
             opened.receive_text()
-            opened.send_bytes(struct.pack("<Q", ahead) + bytes(8))
-            with pytest.raises(WebSocketDisconnect):
-                opened.receive_text()
+    return closed.value.code
+
+
+def test_sound_from_far_ahead_is_refused(client: TestClient, settings: Served) -> None:
+    """A piece of sixteen bytes must not become hours, or an hour, of silence in a case."""
+    case = begin(client)
+    for ahead in (2**64 - 1, 2**63, 16_000 * 3600 * 2, 16_000 * 3600, 16_000 * 62):
+        assert refused_sound(client, case, ahead, bytes(8)) == 4413
     assert (settings.sound / case / "sound.wav").stat().st_size < 1000
+
+
+def test_sound_that_comes_faster_than_time_passes_is_refused(
+    client: TestClient, settings: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rooms, "AHEAD_S", 2.0)
+    case = begin(client)
+    kept = settings.sound / case / "sound.wav"
+    room = rooms_of(client).room(case)
+    piece = bytes(2 * 16_000 * 4)
+    assert refused_sound(client, case, 0, piece) == 4413  # four seconds at once are too much now,
+    monkeypatch.setattr(room, "clock", rooms.Clock(steady=time.monotonic() - 3))
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as opened:
+        opened.send_text('{"take": 1}')
+        opened.receive_text()
+        opened.send_bytes(bytes(8) + piece)  # and are not three seconds later
+        assert json.loads(opened.receive_text())["have"] == 64_000
+    assert refused_sound(client, case, 64_000, piece) == 4413
+    assert kept.stat().st_size == 44 + len(piece)
+
+
+def test_what_was_said_while_the_server_was_down_is_not_ahead(
+    make_client: Callable[..., TestClient], settings: Served
+) -> None:
+    first = make_client()
+    case = begin(first)
+    rooms_of(first).close()
+    long_ago = time.time() - 900
+    os.utime(settings.sound / case / "sound.wav", (long_ago, long_ago))
+    room = rooms_of(make_client()).room(case)
+    assert not room.is_ahead(16_000 * 900)
+    assert room.is_ahead(16_000 * 970)
 
 
 def test_who_opens_a_socket_and_says_nothing_is_not_waited_for(

@@ -4,7 +4,8 @@ import asyncio
 import json
 import logging
 import threading
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
@@ -13,10 +14,12 @@ from countersign.hearing import TALK, Ears, Partial, Utterance, open_ears
 from countersign.kit import Kit, demo_kit_path, read_kit
 from countersign.ledger import CaseSummary, Ledger, list_cases, open_case, open_ledger, read_case
 from countersign.listening import Listener
+from countersign.listening.listener import SOUND_FILE
 from countersign.meaning import Event
 from countersign.pages.read_back import asked_read_back
 from countersign.pages.served import Served
 from countersign.problems import BadInput
+from countersign.sound import SAMPLE_RATE
 from countersign.wording import event_text, number_text
 
 _log = logging.getLogger(__name__)
@@ -27,6 +30,10 @@ _TAKE_FILE = "take.json"
 
 _LATE_S = 3.0
 """Whoever looks is told when words come later than this: a line may be missing yet."""
+
+AHEAD_S = 60.0
+"""How far the sound of a case may run ahead of the time that passed: what is sent again after a
+break was spoken during it, so nothing that a microphone heard comes sooner than this."""
 
 
 class OpenEvent(BaseModel):
@@ -39,13 +46,30 @@ class OpenEvent(BaseModel):
 
 
 @dataclass
+class Clock:
+    """How long a case could have been listened to since ``since`` (seconds of the wall's clock).
+
+    The longer of both clocks counts: one stands still while the machine sleeps, the other may be
+    set back.
+    """
+
+    since: float = field(default_factory=time.time)
+    steady: float = field(default_factory=time.monotonic)
+
+    def passed_s(self) -> float:
+        """Seconds so far."""
+        return max(time.time() - self.since, time.monotonic() - self.steady)
+
+
+@dataclass
 class Room:
     """One case on this server.
 
     A *take* is what one microphone sends from when it is switched on until it, or another one, is
     switched on again; its samples are counted from its own start. ``take`` is the number of the
     present one (0 before the first), ``base`` the sample of the case at which it begins.
-    ``open_events`` is what was said but is not over yet.
+    ``open_events`` is what was said but is not over yet. ``known`` samples were kept when ``clock``
+    began.
     """
 
     case_id: str
@@ -53,6 +77,12 @@ class Room:
     take: int = 0
     base: int = 0
     open_events: tuple[OpenEvent, ...] = ()
+    clock: Clock = field(default_factory=Clock)
+    known: int = 0
+
+    def is_ahead(self, end: int) -> bool:
+        """Whether sound that ends at this sample of the case cannot have been spoken yet."""
+        return (end - self.known) / SAMPLE_RATE > self.clock.passed_s() + AHEAD_S
 
     def new_take(self) -> None:
         """Begin a take where the kept sound ends; it is on disk, so that a restart knows it."""
@@ -74,6 +104,14 @@ def _known_take(folder: Path) -> tuple[int, int]:
         return 0, 0
     except (OSError, ValueError, KeyError, TypeError):
         raise BadInput(f"The file {folder / _TAKE_FILE} is damaged.") from None
+
+
+def _clock(folder: Path) -> Clock:
+    """The clock of a room: it runs since its sound was last written, before a restart."""
+    try:
+        return Clock(since=(folder / SOUND_FILE).stat().st_mtime)
+    except OSError:
+        return Clock()
 
 
 class Rooms:
@@ -125,6 +163,7 @@ class Rooms:
             history = read_case(self.ledger, case_id)
             if history.heard_to_the_end:
                 raise BadInput(f"Case {case_id} was ended.")
+            clock = _clock(self.served.sound / case_id)
             listener = Listener(
                 self._ears_for(history.kit),
                 history.kit,
@@ -136,7 +175,9 @@ class Rooms:
                 on_utterance=lambda utterance: self._said(case_id, utterance),
                 on_open=lambda events: self._open(case_id, events),
             )
-            room = Room(case_id, listener, *_known_take(self.served.sound / case_id))
+            take, base = _known_take(self.served.sound / case_id)
+            known = listener.sound.samples
+            room = Room(case_id, listener, take, base, clock=clock, known=known)
             self._rooms[case_id] = room
             listener.start()
             return room

@@ -5,7 +5,9 @@ Sound socket, ``/cases/CASE/hear``. The browser begins with a text message ``{"t
 the browser sends its sound from sample ``n`` of that take on, in binary messages of an unsigned
 64-bit little-endian sample number followed by int16 samples at 16 kHz. The server says how much it
 has with ``{"have": n}``; a piece that was sent before is not kept twice. A microphone that starts
-a new take ends the take of another one: ``{"taken_over": true}``.
+a new take ends the take of another one: ``{"taken_over": true}``. Sound that cannot have been
+spoken yet is refused (close code 4413): a case never has more of it than time has passed, and a
+minute.
 
 News socket, ``/cases/CASE/watch``. The server sends ``{"changed": true}`` when the record is not
 what it was, ``{"partial": "words", "behind": s}`` while somebody speaks (``s`` is 0 unless the
@@ -39,7 +41,7 @@ MOST_OF_ONE_ADDRESS = 128
 
 _ALIVE_S = 15.0
 _FIRST_WORD_S = 10.0
-_REFUSED, _TAKEN_OVER, _NO_CASE, _TOO_MANY = 4401, 4409, 4404, 4429
+_REFUSED, _TAKEN_OVER, _NO_CASE, _AHEAD, _TOO_MANY = 4401, 4409, 4404, 4413, 4429
 
 
 def socket_routes(rooms: Rooms) -> APIRouter:
@@ -149,17 +151,14 @@ async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
             return
         (at,) = struct.unpack_from("<Q", piece)
         try:
-            if at > _have(room) + _LONGEST_GAP:
-                raise BadInput("The sound begins far behind what was sent before.")
+            if room.is_ahead(room.base + at + (len(piece) - 8) // 2):
+                await socket.close(_AHEAD, "The sound runs ahead of the clock.")
+                return
             await run_in_threadpool(room.listener.feed, room.base + at, piece[8:])
         except BadInput as problem:
             rooms.tell(room.case_id, {"trouble": str(problem)})
             await socket.close(1011, str(problem)[:120])
             return
-
-
-_LONGEST_GAP = 16_000 * 3600
-"""Samples that may be missing at one place: an hour."""
 
 
 async def _asked_take(socket: WebSocket) -> int | None:

@@ -76,10 +76,20 @@ export class Microphone {
         this.stop(closed.reason || "The server refused the microphone.");
         return;
       }
+      if (closed.code === 4413) this.startAnew();
       const kept = Math.round((this.spoken - (this.pieces[0]?.[0] ?? this.spoken)) / RATE);
       this.tell(`No connection; ${kept} s of sound are kept here and will be sent.`, true);
       setTimeout(() => this.connect(), 1000);
     };
+  }
+
+  // The server's clock was set back, and it holds what came during the break for too much: the
+  // newest of it begins a new take.
+  startAnew() {
+    this.take = null;
+    while (this.pieces.length && this.spoken - this.pieces[0][0] > 30 * RATE) {
+      this.lost += this.pieces.shift()[1].length;
+    }
   }
 
   answered(answer) {
