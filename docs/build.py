@@ -23,6 +23,7 @@ says why, and nothing was half-written. 130: stopped with Ctrl-C.
 * `COUNTERSIGN_KIT`, `COUNTERSIGN_POLICY`, `COUNTERSIGN_CHECKLIST`: files to use where a command is
   given none.
 * `COUNTERSIGN_LEDGER_COPY`: where the running copy of the ledger is kept.
+* `COUNTERSIGN_PIN`: the PIN for `stream`, where nobody is there to type it.
 * `COUNTERSIGN_KEY`: the file with the key of an encrypted ledger.
 
 ## Caution

@@ -20,6 +20,7 @@ from countersign import (
     cli_serve,
     cli_set_up,
     cli_sound,
+    cli_stream,
     cli_voice,
     cli_words,
     settings,
@@ -74,6 +75,7 @@ cli_review.register(app)
 cli_serve.register(app)
 cli_set_up.register(app)
 cli_sound.register(app)
+cli_stream.register(app)
 app.add_typer(model_app, name="model")
 cli_words.register(kit_app)
 cli_voice.register(app)

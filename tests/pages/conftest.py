@@ -14,6 +14,7 @@ import pytest
 import soxr
 import uvicorn
 from fastapi.testclient import TestClient
+from tests.pages.serving import Serving
 
 from countersign.hearing import Ears
 from countersign.kit import Kit
@@ -185,3 +186,11 @@ def measured(kit: Kit, ears: Ears) -> Callable[[str], Attempt]:
         return known[name]
 
     return measure
+
+
+@pytest.fixture
+def serving(tmp_path: Path) -> Iterator[Serving]:
+    """A server in a process of its own."""
+    made = Serving(tmp_path)
+    yield made
+    made.kill()

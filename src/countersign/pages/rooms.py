@@ -69,7 +69,7 @@ class Room:
     switched on again; its samples are counted from its own start. ``take`` is the number of the
     present one (0 before the first), ``base`` the sample of the case at which it begins.
     ``open_events`` is what was said but is not over yet. ``known`` samples were kept when ``clock``
-    began.
+    began. ``late`` is whether whoever looks was told that words come late.
     """
 
     case_id: str
@@ -79,6 +79,7 @@ class Room:
     open_events: tuple[OpenEvent, ...] = ()
     clock: Clock = field(default_factory=Clock)
     known: int = 0
+    late: bool = False
 
     def is_ahead(self, end: int) -> bool:
         """Whether sound that ends at this sample of the case cannot have been spoken yet."""
@@ -104,6 +105,12 @@ def _known_take(folder: Path) -> tuple[int, int]:
         return 0, 0
     except (OSError, ValueError, KeyError, TypeError):
         raise BadInput(f"The file {folder / _TAKE_FILE} is damaged.") from None
+
+
+def _late(room: Room) -> int:
+    """Seconds that words come late, 0 where it is not worth telling."""
+    behind = room.listener.behind_s
+    return round(behind) if behind >= _LATE_S else 0
 
 
 def _clock(folder: Path) -> Clock:
@@ -236,9 +243,17 @@ class Rooms:
     def _partial(self, case_id: str, partial: Partial) -> None:
         words = " ".join("…" if word == TALK else word for word in partial.words)
         room = self._rooms.get(case_id)
-        behind = room.listener.behind_s if room is not None else 0.0
-        late = round(behind) if behind >= _LATE_S else 0
+        late = _late(room) if room is not None else 0
+        if room is not None:
+            room.late = bool(late)
         self.tell(case_id, {"partial": words, "behind": late})
+
+    def see_whether_late(self, case_id: str) -> None:
+        """Say so once listening is no longer late: where nobody speaks, no words tell it."""
+        room = self._rooms.get(case_id)
+        if room is not None and room.late and not _late(room):
+            room.late = False
+            self.tell(case_id, {"behind": 0})
 
     def _open(self, case_id: str, events: tuple[Event, ...]) -> None:
         room = self._rooms.get(case_id)

@@ -11,7 +11,8 @@ minute.
 
 News socket, ``/cases/CASE/watch``. The server sends ``{"changed": true}`` when the record is not
 what it was, ``{"partial": "words", "behind": s}`` while somebody speaks (``s`` is 0 unless the
-words come seconds late), and ``{"alive": true}`` now and then.
+words come seconds late; ``{"behind": 0}`` alone when they no longer do), and ``{"alive": true}``
+now and then.
 """
 
 import asyncio
@@ -51,7 +52,7 @@ def socket_routes(rooms: Rooms) -> APIRouter:
 
     @router.websocket("/cases/{case_id}/hear")
     async def hear(socket: WebSocket, case_id: str) -> None:
-        if await _accepted(socket):
+        if await _accepted(socket, deciding=True):
             with _counted(socket, crowd) as few:
                 await (_heard(socket, case_id) if few else _turned_away(socket))
 
@@ -82,12 +83,13 @@ def socket_routes(rooms: Rooms) -> APIRouter:
     return router
 
 
-async def _accepted(socket: WebSocket) -> bool:
-    """Whether the socket is from a signed-in page of this server; refused sockets are closed."""
+async def _accepted(socket: WebSocket, *, deciding: bool = False) -> bool:
+    """Whether the socket is from a signed-in page of this server, and with ``deciding`` of someone
+    who confirms lines: whoever only looks back adds no sound. Refused sockets are closed.
+    """
     try:
-        if not is_own_origin(socket):
+        if not is_own_origin(socket) or (not who_is(socket).may_decide and deciding):
             raise NotSignedIn
-        who_is(socket)
     except NotSignedIn:
         await socket.accept()
         await socket.close(_REFUSED, "Sign in first.")
@@ -154,7 +156,11 @@ async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
             if room.is_ahead(room.base + at + (len(piece) - 8) // 2):
                 await socket.close(_AHEAD, "The sound runs ahead of the clock.")
                 return
+            missing = at > _have(room)
             await run_in_threadpool(room.listener.feed, room.base + at, piece[8:])
+            rooms.see_whether_late(room.case_id)
+            if missing:  # the case has a remark on it now
+                rooms.tell(room.case_id, {"changed": True})
         except BadInput as problem:
             rooms.tell(room.case_id, {"trouble": str(problem)})
             await socket.close(1011, str(problem)[:120])
@@ -192,6 +198,7 @@ async def _send_news(socket: WebSocket, rooms: Rooms, case_id: str) -> None:
                 await socket.send_text(json.dumps(coming.result()))
             else:
                 coming.cancel()
+                rooms.see_whether_late(case_id)
                 if gone not in done:
                     await socket.send_text(json.dumps({"alive": True}))
     finally:

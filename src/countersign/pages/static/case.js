@@ -121,6 +121,8 @@ function watch() {
     if (news.partial !== undefined && partial) {
       partial.textContent = news.partial ? `“${news.partial}”` : "";
       voice.somebodySpeaks(Boolean(news.partial));
+    }
+    if (news.behind !== undefined) {
       told(`Listening is ${news.behind} s behind what was said; lines are still to come.`, news.behind > 0, "late");
     }
     if (news.line) voice.tone(news.asks);
@@ -149,14 +151,19 @@ if (button) {
     button.setAttribute("aria-pressed", String(on));
     button.textContent = on ? "Switch the microphone off" : "Switch the microphone on";
   };
-  button.addEventListener("click", async () => {
-    if (microphone?.on) return microphone.stop();
-    microphone = new Microphone(caseName, tell);
+  const start = async (which) => {
+    microphone = which;
     try {
       await microphone.start();
     } catch (problem) {
       tell(`The microphone cannot be used (${problem.message}).`, true);
     }
+  };
+  button.addEventListener("click", () => {
+    if (microphone?.on) return microphone.stop();
+    start(new Microphone(caseName, tell));
   });
   button.disabled = false;
+  const before = Microphone.before(caseName, tell);
+  if (before) start(before);
 }

@@ -2,6 +2,7 @@
 // after a break, so that a dropped connection loses nothing.
 const RATE = 16000;
 const LONGEST = 600 * RATE; // ten minutes without a connection
+const LONGEST_OVER = 90 * RATE; // what the storage of a tab surely holds
 
 export class Microphone {
   constructor(caseName, tell) {
@@ -12,6 +13,39 @@ export class Microphone {
     this.spoken = 0; // samples of this take so far
     this.on = false;
     this.lost = 0;
+  }
+
+  // The microphone of this page before it was loaded anew, if it was on: it goes on with its take,
+  // and with what was not sent. A copy of the tab is another page, and begins nothing.
+  static before(caseName, tell) {
+    const kept = JSON.parse(sessionStorage.getItem("microphone") ?? "null");
+    sessionStorage.removeItem("microphone");
+    const again = document.wasDiscarded || performance.getEntriesByType("navigation")[0]?.type === "reload";
+    if (kept?.caseName !== caseName || !again) return null;
+    const microphone = new Microphone(caseName, tell);
+    microphone.take = kept.take;
+    microphone.spoken = kept.spoken;
+    microphone.left = kept.left;
+    if (kept.length) {
+      const bytes = Uint8Array.from(atob(kept.sound), (each) => each.charCodeAt(0));
+      const sound = new Int16Array(bytes.buffer);
+      for (let at = 0; at < sound.length; at += RATE) {
+        microphone.pieces.push([kept.first + at, sound.slice(at, at + RATE)]);
+      }
+    }
+    return microphone;
+  }
+
+  leave() {
+    if (!this.on) return;
+    while (this.pieces.length && this.spoken - this.pieces[0][0] > LONGEST_OVER) this.pieces.shift();
+    const parts = this.pieces.map(([, piece]) => {
+      return String.fromCharCode(...new Uint8Array(piece.buffer, piece.byteOffset, piece.byteLength));
+    });
+    sessionStorage.setItem("microphone", JSON.stringify({
+      caseName: this.caseName, take: this.take, spoken: this.spoken, left: Date.now(),
+      first: this.pieces[0]?.[0] ?? this.spoken, length: this.pieces.length, sound: btoa(parts.join("")),
+    }));
   }
 
   async start() {
@@ -26,6 +60,10 @@ export class Microphone {
     recorder.port.onmessage = (message) => this.heard(message.data);
     this.on = true;
     stream.getAudioTracks()[0].onended = () => this.stop("The microphone was unplugged.");
+    window.addEventListener("pagehide", this.leaving = () => this.leave());
+    window.addEventListener("beforeunload", this.asking = (event) => {
+      if (this.spoken - (this.pieces[0]?.[0] ?? this.spoken) > LONGEST_OVER) event.preventDefault();
+    });
     this.connect();
     await this.stayAwake();
     document.addEventListener("visibilitychange", this.woken = () => {
@@ -52,6 +90,10 @@ export class Microphone {
 
   heard(piece) {
     if (this.deaf) piece.fill(0);
+    if (this.left) { // what was said while the page was away is missing, and the server notes it
+      this.spoken += Math.max(0, Math.round((Date.now() - this.left) / 1000 * RATE) - piece.length);
+      this.left = 0;
+    }
     this.pieces.push([this.spoken, piece]);
     this.spoken += piece.length;
     while (this.pieces.length && this.spoken - this.pieces[0][0] > LONGEST) {
@@ -129,6 +171,8 @@ export class Microphone {
     this.context?.close();
     this.lock?.release();
     document.removeEventListener("visibilitychange", this.woken);
+    window.removeEventListener("pagehide", this.leaving);
+    window.removeEventListener("beforeunload", this.asking);
     const socket = this.socket;
     // let the last pieces go out before the connection ends
     setTimeout(() => socket?.close(1000), 300);

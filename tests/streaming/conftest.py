@@ -1,0 +1,3 @@
+from tests.pages.conftest import server, serving, settings
+
+__all__ = ["server", "serving", "settings"]
