@@ -14,10 +14,10 @@ What the figures mean:
 * *Lost in silence* is something said that is no line, and no question covers its words.
 * A *discrepancy* is, in the simulated room, an item whose count is not what should be there, taken
   once from the count that opened it. It is looked for in the draft at the first verdict after it,
-  or at the end of the case: *shown* if the draft then has that item open; *asked* if not, but the
-  very line of a count that opened it or kept it open carries a question, or a question covers its
-  words; else *missed*. Nothing is confirmed in the draft, so that "somebody will look" never
-  counts as found.
+  or at the end of the case: *shown* if the draft then has that item open; *asked* if not, but some
+  line about the item up to there is wrong, and every wrong one carries a question (whoever answers
+  it gets the discrepancy shown); else *missed*. Nothing is confirmed in the draft, so that
+  "somebody will look" never counts as found, nor does a question about an exact line.
 * *Not there* are open items of the draft, looked for at the same moments, that are none in the
   room.
 
@@ -63,9 +63,9 @@ from tests.benchmarks.line_voices import (
     with_noise,
 )
 from tests.benchmarks.lines import hearing_version, packed, stored, unpacked
-from tests.cases.acts import Count, Say
+from tests.cases.acts import Say, Strike
 from tests.cases.checking import lines_until
-from tests.cases.generate import Case, Step, generate
+from tests.cases.generate import Case, generate
 from tests.cases.judge import Judged, Outcome, brief, judge
 from tests.fixtures_maker import noises
 from tests.fixtures_maker.voices import RATE, Samples
@@ -308,10 +308,10 @@ def _discrepancies(
                 continue
             looked_for.add(key)
             how = "shown" if item in shown else "missed"
-            if how == "missed" and _is_asked(item, judged[: at + 1], case.steps):
+            if how == "missed" and _is_asked(item, judged[: at + 1]):
                 how = "asked"
-            counts = [each.sentence for each in _counts_of(item, judged[: at + 1])]
-            sentence = f"{item} at line {step.first_line}: {' / '.join(counts[-3:])}"
+            about = [each.sentence for each in _about(item, judged[: at + 1])]
+            sentence = f"{item} at line {step.first_line}: {' / '.join(about)}"
             found.append(Astray(item, how, sentence))
         for item, line in shown.items():
             if item not in true and item not in truth.half_counted:
@@ -319,25 +319,21 @@ def _discrepancies(
     return found, [f"{item} from line {line} of the draft" for item, line in sorted(not_there)]
 
 
-def _counts_of(item: str, judged: Sequence[Judged]) -> list[Judged]:
-    return [
-        each for each in judged if isinstance(each.step.act, Count) and each.step.act.item == item
-    ]
+def _about(item: str, judged: Sequence[Judged]) -> list[Judged]:
+    """The steps that are about the number of an item, with what was struck after them."""
+    found: list[Judged] = []
+    for before, each in zip([None, *judged], judged, strict=False):
+        named = getattr(each.step.act, "item", None) == item
+        struck = isinstance(each.step.act, Strike) and before is not None and before in found
+        if named or struck:
+            found.append(each)
+    return found
 
 
-def _is_asked(item: str, judged: Sequence[Judged], steps: Sequence[Step]) -> bool:
-    """Whether a question stands on the last count of an item, or covers its words."""
-    counts = _counts_of(item, judged)
-    if not counts:
-        return False
-    # by places and parts, the counts since the last announcement add up
-    phase = [at for at, each in enumerate(judged) if each.step.event and each.step.event.phase]
-    begin = phase[-1] if phase else 0
-    latest = [each for each in judged[begin:] if each in counts] or counts[-1:]
-    return any(
-        each.outcome is Outcome.QUESTIONED or any(line.questions for line in each.got)
-        for each in latest
-    )
+def _is_asked(item: str, judged: Sequence[Judged]) -> bool:
+    """Whether some line about an item is wrong, and every wrong one is asked about."""
+    wrong = [each for each in _about(item, judged) if each.outcome is not Outcome.EXACT]
+    return bool(wrong) and all(each.outcome is Outcome.QUESTIONED for each in wrong)
 
 
 # The figures

@@ -135,3 +135,24 @@ def test_every_number_beside_an_item_stands_in_a_line(
             if pair.keys() == {"item", "number"} and not set(pair["number"].split()) <= heard:
                 # "broken raytec one": the line of the breakage asks
                 assert any(event.questions for event in there), text
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("label on the bowl <talk> one hundred cc", "label"),
+        ("drawing up ten milliliters <talk>", "draw"),
+        ("label <talk> point five percent", "label"),
+    ],
+)
+def test_a_label_or_draw_whose_name_was_not_heard_asks_for_it(text: str, kind: str) -> None:
+    (event,) = said(text)
+    assert (event.kind, event.item) == (kind, None)
+    assert {"no_item", "label_incomplete"} & {question.code.value for question in event.questions}
+
+
+def test_a_number_amid_talk_at_the_end_of_a_count_asks() -> None:
+    rows = [row(event) for event in said("final count | two laps | <talk> one | count is correct")]
+    assert rows[1:] == ["count lap_sponge 2", "count 1?", "verdict"]
+    rows = [row(event) for event in said("recount the laps | <talk> one | count is correct")]
+    assert "count lap_sponge?" in rows

@@ -9,10 +9,11 @@ from countersign.meaning.medication.detail import read_medication
 
 
 def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) -> Event | None:
-    """A receipt that asks which medication was meant, ``None`` where there is no need of one.
+    """A receipt, label or draw that asks which medication was meant, ``None`` where there is no
+    need of one.
 
-    One amount alone is common in other talk ("two percent milk"); an expiry, or a strength together
-    with a volume, is not.
+    One amount alone is common in other talk ("two percent milk"); an expiry, a strength together
+    with a volume, or an amount after "label" or "drawing" is not.
     """
     if any(e.medication is not None and e.end_s >= utterance.start_s for e in events):
         return None
@@ -21,7 +22,10 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
     detail = said.detail
     expires = detail.expiry is not None or detail.expiry_time is not None
     of_a_lot = detail.lot is not None and detail.volume_ml is not None
-    if not (expires or of_a_lot) and (detail.strength is None or detail.volume_ml is None):
+    kind = _kind(words)
+    amount = detail.strength is not None or detail.volume_ml is not None
+    stands = expires or of_a_lot or (kind is not EventKind.RECEIPT and amount)
+    if not stands and (detail.strength is None or detail.volume_ml is None):
         return None
     if expires and detail.strength is None and detail.volume_ml is None:
         sentence = "An expiry was heard, but not of which medication."
@@ -29,7 +33,7 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
         sentence = "The amounts of a medication were heard, but not its name."
     spoken = [word for word in utterance.words if word.text != TALK]
     return Event(
-        kind=EventKind.RECEIPT,
+        kind=kind,
         quantity=detail.volume_ml,
         unit="mL" if detail.volume_ml is not None else None,
         medication=detail,
@@ -40,3 +44,15 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
         confidence=min(word.confidence for word in spoken),
         questions=(Question(code=QuestionCode.NO_ITEM, sentence=sentence), *said.questions),
     )
+
+
+_KINDS = {
+    EventKind.LABEL: frozenset({"label", "labels", "labeled", "labeling", "labelled", "labelling"}),
+    EventKind.DRAW: frozenset({"draw", "drawing", "drew", "drawn"}),
+}
+
+
+def _kind(words: Sequence[str]) -> EventKind:
+    """What an utterance begins with, other talk left aside."""
+    first = next((word.lower() for word in words if word != TALK), "")
+    return next((kind for kind, said in _KINDS.items() if first in said), EventKind.RECEIPT)

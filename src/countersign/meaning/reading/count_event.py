@@ -182,7 +182,7 @@ def _plausible(
 
 def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     """Whether an item without a number was a try at counting it."""
-    if clause.soft or "stranger" in (clause.before, clause.after):
+    if "stranger" in (clause.before, clause.after) or (clause.soft and not clause.tried):
         return False
     if any(entry.kind == "run" for entry in clause.entries):
         return True  # a figure stood beside it that is no number of a count
@@ -251,7 +251,8 @@ def _beyond(scene: Scene, clause: Clause, quantity: int | None) -> list[Question
 def _missing(scene: Scene, clause: Clause, quantity: int | None) -> list[Question]:
     """Questions for what a count lacks: its number or its item."""
     if clause.item is not None:
-        if quantity is None and not clause.soft and clause.kind not in _NEEDS_NO_NUMBER:
+        lacks = quantity is None and (clause.tried or not clause.soft)
+        if lacks and clause.kind not in _NEEDS_NO_NUMBER:
             sentence = f"{label(scene, clause.item)} was heard, but no number."
             return [ask(QuestionCode.NO_QUANTITY, sentence)]
         return []

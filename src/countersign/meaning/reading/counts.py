@@ -216,7 +216,7 @@ def _starts_after_talk(
         if from_one and not next_item:
             clause.questions.append(_talk_before_numbers(state, clause))
             return False
-        clause.tried = True
+        clause.tried = clause.tried or not (clause.soft and next_item)
     elif clause.has_numbers and from_one:
         return next_item  # started again after an interruption
     return True

@@ -18,7 +18,7 @@ from countersign.meaning.reading.breakage import number_in
 from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import Read, State
+from countersign.meaning.reading.state import Carried, Read, State
 from countersign.meaning.scene import label, low_confidence, make_event, plural
 
 MOST_STRANGERS = 1
@@ -41,9 +41,12 @@ _ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "d
 
 @dataclass(frozen=True)
 class _Said:
-    """One utterance: its pieces, and what of its beginning is no longer kept."""
+    """One utterance: its pieces, whether it was said in a count that was announced, and what of its
+    beginning is no longer kept.
+    """
 
     pieces: tuple[Piece, ...]
+    counting: bool
     strangers: int = 0
     named: bool = False
 
@@ -81,9 +84,15 @@ def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
             found.append([])
         else:
             found[-1].append(piece)
+    utterances, counting = [], state.before.phase is not None
     before = state.before.carried
-    first = _Said(tuple(found[0]), before.strangers, before.named)
-    return [first, *(_Said(tuple(pieces)) for pieces in found[1:])]
+    for pieces in found:
+        labels = [piece.label for piece in pieces if piece.kind == "cue"]
+        counting = counting or any(label.startswith("PHASE") for label in labels)
+        utterances.append(_Said(tuple(pieces), counting, before.strangers, before.named))
+        before = Carried()
+        counting = counting and "VERDICT correct" not in labels
+    return utterances
 
 
 def _with_beginning(state: State, reading: Read, said: Sequence[_Said]) -> Read:
@@ -174,7 +183,7 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
     if said.in_talk:
         # "kellys three" of which the name was not understood
         alone = all(piece.kind in ("talk", "run") for piece in said.pieces)
-        if alone and state.scene.phase is not None:
+        if alone and said.counting:
             return True
         return any(said.beside(cue, run) for cue in counts for run in runs)
     if counts:
@@ -184,7 +193,7 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
     telling = any(_TELLING.intersection(words_of(state.doc, piece)) for piece in said.pieces)
     if any(cue.label.startswith(_MOVES) for cue in cues) or telling:
         return True
-    return state.scene.phase is not None and all(
+    return said.counting and all(
         piece.kind == "run" or (piece.kind == "cue" and piece.label.startswith(_PASSED_OVER))
         for piece in said.pieces
     )
