@@ -232,3 +232,11 @@ def test_readable_amounts() -> None:
     )
     assert rounded(Decimal(1) / Decimal(3)) == Decimal("0.333333")
     assert rounded(Decimal("1234567.89")) == Decimal("1234567.89")
+
+
+def test_an_amount_beyond_all_digits_is_no_error() -> None:
+    """Only a file from elsewhere has such a number; it stays with its exponent."""
+    assert str(plain(Decimal("12E+3"))) == "12000"
+    assert str(plain(Decimal("1E+33"))) == "1" + "0" * 33
+    assert plain(Decimal("9E+58")) == Decimal("9E+58")
+    assert amount_in(Strength(value=Decimal("1E+19"), unit="%"), Decimal("1E+19")) is not None

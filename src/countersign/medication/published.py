@@ -111,7 +111,7 @@ def _dose(entry: object, number: int, where: str) -> PublishedDose:
         read = _Entry.model_validate(entry)
     except ValidationError as error:
         first = error.errors()[0]
-        key = ".".join(map(str, first["loc"])) or "entry"
+        key = ".".join(str(part)[:40] for part in first["loc"]) or "entry"
         raise BadInput(f"{name} cannot be used: {key}: {first['msg'].lower()}.") from None
     if read.total is None and read.per_kilogram is None:
         raise BadInput(f"{name} has neither a total nor a figure per kilogram.")

@@ -106,13 +106,14 @@ def rounded(value: Decimal) -> Decimal:
 
 
 def plain(value: Decimal) -> Decimal:
-    """The same number without trailing zeros and without an exponent."""
+    """The same number without trailing zeros and, up to its digits, without an exponent."""
     if not value:
         return Decimal(0)
     with localcontext(EXACT):
         value = value.normalize()
         exponent = value.as_tuple().exponent
-        whole = isinstance(exponent, int) and exponent > 0
+        # What is larger comes from a file of elsewhere, and is no amount of anything.
+        whole = isinstance(exponent, int) and exponent > 0 and value.adjusted() < EXACT.prec
         return value.quantize(Decimal(1)) if whole else value
 
 
