@@ -3,12 +3,14 @@
 Where one of these fails: ``pip install uv && python -m tests.shipping.lock``.
 """
 
+import json
 import re
 import tomllib
 
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+from tests.shipping.audit import judge
 from tests.shipping.lock import DEPLOY, ROOT, locks, read_lock, wanted
 
 NAMES = [*locks(), "build.lock"]
@@ -50,3 +52,18 @@ def test_the_server_gets_nothing_that_only_tests_need() -> None:
     served = set(read_lock(DEPLOY / "requirements.lock"))
     assert not served & {"pytest", "mypy", "ruff", "sphinx", "hypothesis", "playwright"}
     assert served < set(read_lock(DEPLOY / "development.lock"))
+
+
+def test_what_was_not_audited_is_no_success() -> None:
+    good = {"name": "a", "version": "1", "vulns": []}
+    weak = {"name": "b", "version": "2", "vulns": [{"id": "PYSEC-1", "fix_versions": ["3"]}]}
+    left = {"name": "c", "skip_reason": "not found"}
+
+    def code(*listed: object) -> int:
+        return judge("x.lock", json.dumps({"dependencies": listed}))[0]
+
+    assert code(good) == 0
+    assert code(good, left) == code() == 2
+    assert code(good, weak, left) == code(weak) == 1
+    assert "b 2: PYSEC-1, mended in 3." in judge("", json.dumps({"dependencies": [weak]}))[1]
+    assert judge("x.lock", "", "no route")[1] == ["x.lock was not audited: no route"]
