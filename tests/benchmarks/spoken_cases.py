@@ -19,7 +19,7 @@ What the figures mean:
   it gets the discrepancy shown); else *missed*. Nothing is confirmed in the draft, so that
   "somebody will look" never counts as found, nor does a question about an exact line.
 * *Not there* are open items of the draft, looked for at the same moments, that are none in the
-  room.
+  room: of wrong lines, and of lines that people set aside in the room, which a draft still has.
 
 What was heard is appended to a file in the scratch folder, so that a run that was stopped goes on
 where it was, and ``--read-only`` judges it again without hearing.
@@ -405,7 +405,8 @@ def _not_there(held: Sequence[Held]) -> str:
 
 
 def _real_time(held: Sequence[Held]) -> str:
-    return f"{sum(one.seconds for one in held) / sum(one.audio_s for one in held):.3f}"
+    audio_s = sum(one.audio_s for one in held)
+    return f"{sum(one.seconds for one in held) / audio_s:.3f}" if audio_s else "–"
 
 
 FIGURES = (

@@ -121,6 +121,52 @@ def test_dilution(said: str, volume: str, diluent: str, result: str) -> None:
     assert strength_text(found) == result
 
 
+LOCAL = "Kapitanyan, How is concentration and dilution measured in local anesthetic toxicity?"
+"""Medscape, updated 9 January 2019: text and table 1 (read for these checks)."""
+COMPOUNDING = "Concentration and Dilution Calculation in Pharmacy"
+"""pharmacalculation.com, October 2022: worked examples 1 to 4 (read for these checks)."""
+
+
+@pytest.mark.parametrize(
+    ("source", "said", "volume", "amount"),
+    [
+        (LOCAL, "0.25 %", "1", "2.5 mg"),
+        (LOCAL, "1 %", "50", "500 mg"),
+        (LOCAL, "ratio 100000", "50", "500 micrograms"),
+        (LOCAL, "ratio 2000", "2", "1 mg"),
+        (LOCAL, "ratio 20000", "20", "1 mg"),
+        (LOCAL, "ratio 100000", "5", "50 micrograms"),
+        (LOCAL, "ratio 200000", "5", "25 micrograms"),
+        (LOCAL, "ratio 100000", "20", "200 micrograms"),
+        (LOCAL, "ratio 200000", "20", "100 micrograms"),
+        (COMPOUNDING, "ratio 1000", "10", "10 mg"),
+        (COMPOUNDING, "0.5 %", "1", "5 mg"),
+    ],
+)
+def test_published_worked_doses(source: str, said: str, volume: str, amount: str) -> None:
+    assert amount_text(amount_in(strength(said), Decimal(volume))) == amount, source
+
+
+def test_published_worked_dilutions() -> None:
+    # LOCAL: 0.1 mL of 1:1,000 added to 9.9 mL is 1:100,000, or 0.01 mg/mL
+    weak = diluted(strength("ratio 1000"), Decimal("0.1"), Decimal("9.9"))
+    assert weak is not None and strength_text(weak) == "1:100,000"
+    assert same_strength(weak, strength("0.01 mg/mL"))
+    # COMPOUNDING: 24 mL of 5 mg/mL from a vial of 100 mg in 2 mL take 2.4 mL as they print it;
+    # 50 mg/mL into 24 mL of 5 mg/mL is 24 x 5 / 50 = 2.4
+    vial = dissolved(strength("100 mg"), Decimal(2))
+    assert vial is not None
+    assert stock_volume_ml(vial, strength("5 mg/mL"), Decimal(24)) == Decimal("2.4")
+    # COMPOUNDING: 5 L of 1:2,000 from a 1:400 stock (0.25 % to 0.05 %) take 1,000 mL
+    needed = stock_volume_ml(strength("ratio 400"), strength("ratio 2000"), Decimal(5000))
+    assert needed == Decimal(1000)
+    for ratio, percent in (("ratio 400", "0.25 %"), ("ratio 2000", "0.05 %")):
+        assert same_strength(strength(ratio), strength(percent))
+    # LOCAL: 1:1,000 is 0.1 %, 1:10,000 is 0.01 %, 1:2,000 is 0.05 %, 1:20,000 is 0.005 %
+    for ratio, percent in ((1000, "0.1"), (10_000, "0.01"), (2000, "0.05"), (20_000, "0.005")):
+        assert same_strength(strength(f"ratio {ratio}"), strength(f"{percent} %"))
+
+
 @pytest.mark.parametrize(
     ("stock", "wanted", "total_ml", "needed"),
     [
