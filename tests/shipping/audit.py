@@ -1,8 +1,9 @@
-"""Known weaknesses of what is locked: ``python -m tests.shipping.audit`` (needs pip-audit, network).
+"""Known weaknesses of what is locked: ``python -m tests.shipping.audit`` (pip-audit, network).
 
 pip-audit asks the advisory service of the package index for each package of the lock files. On its
-own it ends well when the service answers for no package at all; here, a package that was not audited
-is no success. Exit code 0: all audited, nothing known; 1: a weakness is known; 2: not audited.
+own it ends well when the service answers for no package at all; here, a package that was not
+audited is no success. Exit code 0: all audited, nothing known; 1: a weakness is known; 2: not
+audited.
 """
 
 import importlib.util
