@@ -1,5 +1,7 @@
 """Whole cases as words: every line is read exactly, and the record is the truth."""
 
+from functools import cache
+
 import pytest
 from tests.cases.checking import decisions_on, differences
 from tests.cases.generate import Case, generate
@@ -10,6 +12,7 @@ from countersign.chain import Result, read
 from countersign.tally import build_record
 
 
+@cache
 def read_aloud(seed: int, lines: int = 90) -> tuple[Case, Result, list[Judged]]:
     case = generate(KIT, seed, lines=lines)
     result = read(case.lines, KIT)
