@@ -1,17 +1,20 @@
 """Words out of the shipped recordings, of silence, and of people saying digits."""
 
 import json
+import threading
+import time
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import vosk
 from tests.hearing.conftest import RECORDINGS, manifest, speech_folder
 
-from countersign.hearing import TALK, Ears, Partial, Utterance, hear, open_ears
-from countersign.hearing.ears import _KEPT_SAMPLES, SAMPLE_RATE, _Recent
+from countersign.hearing import TALK, Alternative, Ears, Partial, Utterance, hear, open_ears
+from countersign.hearing.ears import _KEPT_SAMPLES, SAMPLE_RATE, _again, _Recent
 from countersign.hearing.graph import WordGraph
 from countersign.hearing.models import ModelInfo
 from countersign.hearing.workspace import compiled_folder
@@ -161,6 +164,70 @@ def test_an_utterance_comes_before_the_sound_ends(ears: Ears) -> None:
     first = next(hear(ears, counted()))  # type: ignore[arg-type]
     assert first.words[0].text == "laps"
     assert given < len(sound) - 25  # more than five seconds are still to come
+
+
+@pytest.fixture
+def slow_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hearing again takes so long that whoever does not wait for it is seen."""
+
+    def later(*of: Any) -> list[Alternative]:
+        time.sleep(0.7)
+        return _again(*of)
+
+    monkeypatch.setattr("countersign.hearing.ears._again", later)
+
+
+def test_a_live_source_is_told_before_it_is_asked_for_more(
+    ears: Ears, heard: dict[str, list[Utterance]], slow_again: None
+) -> None:
+    """Hearing again beside a source that makes one wait would only come late."""
+    asked = 0
+
+    def slowly() -> Iterator[Block]:
+        nonlocal asked
+        for block in [*read_blocks(RECORDINGS / "laps-five.flac", seconds=0.1), *_silence(3)]:
+            time.sleep(0.06)
+            asked += 1
+            yield block
+
+    told: list[tuple[int, Utterance]] = []
+    for utterance in hear(ears, slowly()):
+        told.append((asked, utterance))
+    assert told[0][1].words == heard["laps-five.flac"][0].words
+    ended_at = round(told[0][1].end_s / 0.1)
+    assert told[0][0] <= ended_at + 9  # 0.7 s in the sound, the pause included
+
+
+def test_what_was_heard_before_a_source_fails_is_not_lost(ears: Ears, slow_again: None) -> None:
+    def failing() -> Iterator[Block]:
+        yield from read_blocks(RECORDINGS / "laps-five.flac")
+        yield from _silence(2)
+        raise BadInput("the sound stopped")
+
+    told: list[Utterance] = []
+    stream = hear(ears, failing())
+    with pytest.raises(BadInput, match="stopped"):
+        while True:
+            told.append(next(stream))
+    assert told[0].words[0].text == "laps"
+
+
+def test_no_thread_is_left_by_hearing_that_is_given_up(ears: Ears) -> None:
+    stream = hear(ears, [*read_blocks(RECORDINGS / "laps-five.flac"), *_silence(5)])
+    next(stream)
+    stream.close()  # type: ignore[attr-defined]
+    assert not [each for each in threading.enumerate() if each.name.startswith("hear-again")]
+
+
+def test_an_error_while_hearing_again_is_raised(
+    ears: Ears, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("no memory")
+
+    monkeypatch.setattr("countersign.hearing.ears._again", broken)
+    with pytest.raises(RuntimeError, match="no memory"):
+        list(hear(ears, read_blocks(RECORDINGS / "laps-five.flac")))
 
 
 @pytest.mark.parametrize(("seconds", "noise"), [(90, 0), (90, 3)])

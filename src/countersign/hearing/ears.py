@@ -2,10 +2,13 @@
 
 import json
 import re
+import time
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import vosk
 
@@ -46,6 +49,10 @@ _SURE_AFTER_S = 1.5
 _KEPT_SAMPLES = 60 * SAMPLE_RATE
 _LAG_S = 0.4
 """The decoder says a word about this long after it began."""
+_LIVE_SHARE = 0.25
+"""A source that takes longer than this share of a block's own length to give it is live."""
+_MOST_WAITING = 8
+"""Utterances and silences that wait to be told; each holds up to two minutes of sound."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +142,8 @@ def hear(
     once it has ended; it changes nothing in what is heard.
 
     The second, open decoding runs on each utterance that holds more than talk; its best reading is
-    the utterance's last alternative.
+    the utterance's last alternative. It runs beside the decoding of what follows, except where the
+    source is live: then there is time to wait for it.
     """
     for part in hear_with_silences(ears, blocks, on_partial):
         if isinstance(part, Utterance):
@@ -149,37 +157,80 @@ def hear_with_silences(
     recognizer = _recognizer(ears.counting, ears.words)
     recent, before = _Recent(), _Before()
     partial, pause = _Partial(recognizer, ears.words, on_partial), Pause()
-    for number, data in enumerate(_steps(blocks), start=1):
-        recent.add(data)
-        paused = pause.add(data)
-        if recognizer.AcceptWaveform(data):
-            answer = recognizer.Result()
-        elif paused and may_end_line(partial.words(), ears.items):
-            answer = recognizer.FinalResult()  # does not wait for what the network looks ahead
+    told: deque[_Told] = deque()
+    with ThreadPoolExecutor(1, thread_name_prefix="hear-again") as other:
+
+        def finish(answer: str) -> None:
+            partial.ended()
+            told.append(other.submit(_finish, ears, answer, recent.copy(), before))
+
+        try:
+            for number, step in enumerate(_steps(blocks), start=1):
+                recent.add(step.data)
+                paused = pause.add(step.data)
+                if recognizer.AcceptWaveform(step.data):
+                    finish(recognizer.Result())
+                elif paused and may_end_line(partial.words(), ears.items):
+                    finish(recognizer.FinalResult())  # not waiting for what the network looks ahead
+                else:
+                    if partial.changed():
+                        yield from _due(told, wait=True)
+                        partial.tell_of(recent.end_s)
+                    if number % _STEPS_A_SECOND == 0 and not partial.words():
+                        told.append(
+                            Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3))
+                        )
+                yield from _due(told, wait=step.pauses or len(told) > _MOST_WAITING)
+        except Exception:  # of the source: what was heard before is not lost with it
+            yield from _due(told, wait=True)
+            raise
+        finish(recognizer.FinalResult())
+        yield from _due(told, wait=True)
+
+
+_Told = Future[Utterance | None] | Silence
+
+
+def _due(told: deque[_Told], wait: bool) -> Iterator[Utterance | Silence]:
+    """Take out what is ready, in order of time; everything where there is time to ``wait``."""
+    while told:
+        first = told[0]
+        if isinstance(first, Silence):
+            part: Utterance | Silence | None = first
+        elif wait or first.done():
+            part = first.result()
         else:
-            partial.look(recent.end_s)
-            if number % _STEPS_A_SECOND == 0 and not partial.words():
-                yield Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3))
-            continue
-        partial.ended()
-        yield from _finish(ears, answer, recent, before)
-    partial.ended()
-    yield from _finish(ears, recognizer.FinalResult(), recent, before)
+            return
+        told.popleft()
+        if part is not None:
+            yield part
 
 
-def _steps(blocks: Iterable[Block]) -> Iterator[bytes]:
+class _Step(NamedTuple):
+    """A step of sound; ``pauses`` where the source seems to make one wait for the next."""
+
+    data: bytes
+    pauses: bool
+
+
+def _steps(blocks: Iterable[Block]) -> Iterator[_Step]:
     """The sound in steps of one length: the decoder looks for a pause only after each step, so that
     the words would depend on how the sound happened to be cut into blocks.
     """
     held = bytearray()
+    asked_s = time.monotonic()
     for block in blocks:
+        waited_s = time.monotonic() - asked_s
+        live = waited_s > _LIVE_SHARE * len(block.samples) / SAMPLE_RATE
         held += block.samples.tobytes()
         whole = len(held) // _STEP_BYTES * _STEP_BYTES
         for start in range(0, whole, _STEP_BYTES):
-            yield bytes(held[start : start + _STEP_BYTES])
+            last = start + _STEP_BYTES == whole
+            yield _Step(bytes(held[start : start + _STEP_BYTES]), live and last)
         del held[:whole]
+        asked_s = time.monotonic()
     if held:
-        yield bytes(held)
+        yield _Step(bytes(held), pauses=False)
 
 
 class _Partial:
@@ -193,22 +244,25 @@ class _Partial:
     ) -> None:
         self.recognizer, self.spelled, self.tell = recognizer, spelled, tell
         self.told: tuple[str, ...] = ()
+        self.now: tuple[str, ...] = ()
         self.start_s = 0.0
 
     def words(self) -> tuple[str, ...]:
         found = str(json.loads(self.recognizer.PartialResult()).get("partial", ""))
         return tuple(own_word(word, self.spelled) for word in found.split())
 
-    def look(self, heard_s: float) -> None:
+    def changed(self) -> bool:
+        """Whether there is something new to tell."""
+        self.now = self.words() if self.tell is not None else ()
+        return self.now != self.told
+
+    def tell_of(self, heard_s: float) -> None:
         if self.tell is None:
-            return
-        words = self.words()
-        if words == self.told:
             return
         if not self.told:
             self.start_s = max(0.0, round(heard_s - _LAG_S, 3))
-        self.told = words
-        self.tell(Partial(words=words, start_s=self.start_s, heard_s=round(heard_s, 3)))
+        self.told = self.now
+        self.tell(Partial(words=self.now, start_s=self.start_s, heard_s=round(heard_s, 3)))
 
     def ended(self) -> None:
         if self.tell is not None and self.told:
@@ -229,6 +283,10 @@ class _Recent:
         if surplus > _KEPT_SAMPLES:  # trimmed in large steps, not at every block
             del self.data[:surplus]
             self.dropped += surplus
+
+    def copy(self) -> "_Recent":
+        """The sound as it is now, for another thread."""
+        return _Recent(self.data[:], self.dropped)
 
     @property
     def end_s(self) -> float:
@@ -253,10 +311,11 @@ class _Before:
         self.words = tuple(word for word in (*self.words, *words) if word.start_s >= earliest)
 
 
-def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Iterator[Utterance]:
+def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Utterance | None:
+    """What the decoder said of an utterance, heard again where that helps; ``None`` if nothing."""
     readings = readings_of(answer, ears.words)
     if not readings:
-        return
+        return None
     readings = _going_on(ears, readings, recent, before) or readings
     words = supported(readings, ears.items)
     before.add(words)
@@ -273,7 +332,7 @@ def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Iterat
         confidence=readings[0].confidence,
         alternatives=tuple(others),
     )
-    yield heard if ears.calibration is None else calibrated(heard, ears.calibration)
+    return heard if ears.calibration is None else calibrated(heard, ears.calibration)
 
 
 def _going_on(
