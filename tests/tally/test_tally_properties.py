@@ -165,6 +165,7 @@ def test_only_a_persons_act_reaches_the_confirmed_side(
         for line in record.lines
         if line.state in (LineState.ACCEPTED, LineState.AMENDED)
     } <= acted
+    assert {line.number for line in record.lines if line.confirmed_quantity is not None} <= acted
     untouched = build_record(KIT, events, [d for d in decisions if d.line not in acted])
     assert untouched.verdict is None
     assert all((t.confirmed_last, t.confirmed_expected) == (None, None) for t in untouched.totals)
