@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,13 +28,15 @@ class WordGraph:
 
     ``final`` is the one state where an utterance may
     end. ``arcs`` are (source, target, word or ``None``, cost); costs are negative logarithms.
-    ``talk_phone`` is the cost of each phone of speech outside the grammar.
+    ``talk_phone`` is the cost of each phone of speech outside the grammar. ``shared`` holds the
+    states inside phrases by what leads to them.
     """
 
     talk_phone: float
     states: int = 1
     final: int = 0
     arcs: list[tuple[int, int, str | None, float]] = field(default_factory=list)
+    shared: dict[tuple[int, str, float], int] = field(default_factory=dict)
 
     def new_state(self) -> int:
         """A fresh state."""
@@ -45,14 +48,38 @@ class WordGraph:
         self.arcs.append((source, target, word, cost))
 
     def phrase(self, source: int, target: int, text: str, cost: float) -> None:
-        """Add a path through the words of ``text``."""
-        words = text.split()
+        """Add a path through the words of ``text``; phrases that begin alike share the words."""
+        *first, last = text.split()
         here = source
-        for index, word in enumerate(words):
-            last = index == len(words) - 1
-            there = target if last else self.new_state()
-            self.arc(here, there, word, cost if index == 0 else 0.0)
-            here = there
+        for word in first:
+            step = (here, word, cost)
+            if step not in self.shared:
+                self.shared[step] = self.new_state()
+                self.arc(here, self.shared[step], word, cost)
+            here, cost = self.shared[step], 0.0
+        self.arc(here, target, last, cost)
+
+
+class Spoken(NamedTuple):
+    """What is still to be said of a word, and where it leads; label 0 where that is known."""
+
+    phones: Phones
+    label: int
+    cost: float
+    target: int
+    whole: bool = True
+
+    @property
+    def position(self) -> str:
+        """The place of the next phone in the word, as Kaldi names it."""
+        if self.whole:
+            return "singleton" if len(self.phones) == 1 else "begin"
+        return "end" if len(self.phones) == 1 else "internal"
+
+    def after_first(self, known: int, paid: float) -> "Spoken":
+        """The rest of the word after its first phone, where ``known`` is said (or 0)."""
+        left = 0 if known else self.label
+        return Spoken(self.phones[1:], left, self.cost - paid, self.target, whole=False)
 
 
 class _Expansion:
@@ -96,18 +123,31 @@ class _Expansion:
             self.add(resting, resting, self.ids[number, 1, 0], 0, REST_FRAME)
             self.add(resting, target, 0, 0, 0.0)
 
-    def word(self, source: int, target: int, phones: Phones, word: int, cost: float) -> None:
-        here = source
-        for index, phone in enumerate(phones):
-            last = index == len(phones) - 1
-            if len(phones) == 1:
-                position = "singleton"
-            else:
-                position = "begin" if index == 0 else "end" if last else "internal"
-            there = target if last else self.new_state()
-            first = index == 0
-            self.phone(here, there, phone, position, word if first else 0, cost if first else 0.0)
-            here = there
+    def words(self, source: int, spoken: Iterable[Spoken]) -> None:
+        """All words that leave one state, as a tree: what begins alike is walked together.
+
+        A word's label stands on the first phone that no other word shares, and each cost as early
+        as all words beyond it bear it. Costs and words of whole paths are those of single paths;
+        the decoder has far fewer of them to follow while nobody speaks.
+        """
+        words = list(dict.fromkeys(spoken))
+        ways: dict[tuple[str, str, int], list[Spoken]] = {}
+        for word in words:
+            ways.setdefault((word.phones[0], word.position, word.label), []).append(word)
+        for (phone, position, _), shared in ways.items():
+            self._way(source, phone, position, shared)
+
+    def _way(self, source: int, phone: str, position: str, shared: list[Spoken]) -> None:
+        """The arcs of one phone, and of all that follows it."""
+        if len(shared[0].phones) == 1:
+            for word in shared:
+                self.phone(source, word.target, phone, position, word.label, word.cost)
+            return
+        label = shared[0].label if len({word.label for word in shared}) == 1 else 0
+        cost = min(word.cost for word in shared)
+        there = self.new_state()
+        self.phone(source, there, phone, position, label, cost)
+        self.words(there, [word.after_first(label, cost) for word in shared])
 
     def talk(self, source: int, target: int, word: int, cost: float, each: float) -> None:
         """Any run of phones as one word."""
@@ -136,6 +176,7 @@ def write_graph(
         after_pause[state] = expansion.new_state()
         expansion.add(state, after_pause[state], 0, 0, 0.0)
         expansion.silence(state, after_pause[state])
+    spoken: dict[int, list[Spoken]] = {}
     for source, target, word, cost in graph.arcs:
         if word is None:
             expansion.add(source, target, 0, 0, cost)
@@ -146,8 +187,11 @@ def write_graph(
             readings = list(pronounce(word))
             if not readings:
                 raise ValueError(f"no pronunciation for {word!r}")
-            for phones in readings:
-                expansion.word(after_pause[source], target, phones, numbers[word], cost)
+            spoken.setdefault(source, []).extend(
+                Spoken(phones, numbers[word], cost, target) for phones in readings
+            )
+    for source, leaves in spoken.items():
+        expansion.words(after_pause[source], leaves)
     (folder / "phones").mkdir(parents=True, exist_ok=True)
     arcs = np.array(expansion.rows, dtype=ARC)
     sources = np.array(expansion.sources, dtype=np.int32)
