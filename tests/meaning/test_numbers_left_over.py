@@ -36,6 +36,11 @@ ASKED = [
     ("initial count | five | laps ten", "phase; count 5?; count lap_sponge 10"),
     ("closing count five <talk>", "phase; count 5?"),
     ("closing count | <talk> five", "phase; count 5?"),
+    # the end of a name, or the start of a number, that was heard as other talk
+    ("kocher <talk> one two", "count kocher_clamp 2?"),
+    ("kocher <talk> | one | two", "count kocher_clamp 2?"),
+    ("kochers <talk> | one | two", "count kocher_clamp 2?"),
+    ("kocher <talk> | one", "count kocher_clamp 1?"),
     ("sponge count | five", "count sponges 5?"),
     ("ten | sponges", "count sponges 10?"),
     ("sponge count is correct ten", "verdict sponges; count 10?"),

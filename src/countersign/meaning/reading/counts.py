@@ -122,7 +122,7 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
             sentence = f"{said(first)} was heard after other talk, and {spell(last)} before it."
             clause.questions.append(doubt(sentence))
         if _goes_on_after_talk(clause, last, numbers_of(state.doc, piece), next_item=next_item):
-            if length == 1:  # several that begin at two ask by themselves
+            if length == 1 or first == 1:  # several that begin at two ask by themselves
                 clause.questions.append(_talk_before_numbers(state, clause))
             return False
         return not continues and _starts_after_talk(state, clause, first, length, next_item)
@@ -197,12 +197,12 @@ def _goes_on_after_talk(
 ) -> bool:
     """Whether rising numbers after talk belong to the count before it: the talk hides the others.
 
-    "blade one <talk> three four five", "hypo <talk> two three".
+    "blade one <talk> three four five", "hypo <talk> two three", "hypo <talk> one two".
     """
     if clause.after != "talk" or clause.item is None or next_item:
         return False
     if last is None:
-        return numbers[:1] == [2]
+        return numbers[:1] in ([1], [2])
     rising = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else False
     return rising and len(numbers) > 1 and numbers[0] > last + 1
 
