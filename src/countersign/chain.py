@@ -74,7 +74,9 @@ def listen(
     meter = LevelMeter()
     blocks = read_blocks(path, meter=meter)
     ears = ears or open_ears(kit, model)
-    return _draft(str(path), blocks, meter, ears, kit, on_event, on_open, on_partial, on_progress)
+    return _draft(
+        str(path), blocks, False, meter, ears, kit, on_event, on_open, on_partial, on_progress
+    )
 
 
 def live(
@@ -93,7 +95,7 @@ def live(
     ears = ears or open_ears(kit, model)
     meter = meter or LevelMeter()
     return _draft(
-        "microphone", blocks, meter, ears, kit, on_event, on_open, on_partial, on_progress
+        "microphone", blocks, True, meter, ears, kit, on_event, on_open, on_partial, on_progress
     )
 
 
@@ -109,6 +111,7 @@ def read(lines: Iterable[str], kit: Kit, *, on_event: OnEvent | None = None) -> 
 def _draft(
     source: str,
     blocks: Iterable[Block],
+    arriving: bool,
     meter: LevelMeter,
     ears: Ears,
     kit: Kit,
@@ -127,7 +130,8 @@ def _draft(
             if on_progress is not None:
                 on_progress(heard_s)
 
-    events = _collect(hear_with_silences(ears, timed(), on_partial), kit, on_event, on_open)
+    heard = hear_with_silences(ears, timed(), on_partial, live=arriving)
+    events = _collect(heard, kit, on_event, on_open)
     return _result(source, round(heard_s, 3), ears.info.version, events, kit, meter.warnings())
 
 

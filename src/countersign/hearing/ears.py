@@ -2,13 +2,11 @@
 
 import json
 import re
-import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
 
 import vosk
 
@@ -49,8 +47,6 @@ _SURE_AFTER_S = 1.5
 _KEPT_SAMPLES = 60 * SAMPLE_RATE
 _LAG_S = 0.4
 """The decoder says a word about this long after it began."""
-_LIVE_SHARE = 0.25
-"""A source that takes longer than this share of a block's own length to give it is live."""
 _MOST_WAITING = 8
 """Utterances and silences that wait to be told; each holds up to two minutes of sound."""
 
@@ -134,7 +130,11 @@ def _recognizer(model: vosk.Model, words: dict[str, str] | None) -> vosk.KaldiRe
 
 
 def hear(
-    ears: Ears, blocks: Iterable[Block], on_partial: OnPartial | None = None
+    ears: Ears,
+    blocks: Iterable[Block],
+    on_partial: OnPartial | None = None,
+    *,
+    live: bool = False,
 ) -> Iterator[Utterance]:
     """Utterances as they end, in order of time.
 
@@ -143,15 +143,19 @@ def hear(
 
     The second, open decoding runs on each utterance that holds more than talk; its best reading is
     the utterance's last alternative. It runs beside the decoding of what follows, except where the
-    source is live: then there is time to wait for it.
+    source is ``live``: then nobody knows when the next block comes, and it is waited for.
     """
-    for part in hear_with_silences(ears, blocks, on_partial):
+    for part in hear_with_silences(ears, blocks, on_partial, live=live):
         if isinstance(part, Utterance):
             yield part
 
 
 def hear_with_silences(
-    ears: Ears, blocks: Iterable[Block], on_partial: OnPartial | None = None
+    ears: Ears,
+    blocks: Iterable[Block],
+    on_partial: OnPartial | None = None,
+    *,
+    live: bool = False,
 ) -> Iterator[Utterance | Silence]:
     """What :func:`hear` gives, and about once a second, while nobody speaks, how far that is so."""
     recognizer = _recognizer(ears.counting, ears.words)
@@ -165,10 +169,10 @@ def hear_with_silences(
             told.append(other.submit(_finish, ears, answer, recent.copy(), before))
 
         try:
-            for number, step in enumerate(_steps(blocks), start=1):
-                recent.add(step.data)
-                paused = pause.add(step.data)
-                if recognizer.AcceptWaveform(step.data):
+            for number, data in enumerate(_steps(blocks), start=1):
+                recent.add(data)
+                paused = pause.add(data)
+                if recognizer.AcceptWaveform(data):
                     finish(recognizer.Result())
                 elif paused and may_end_line(partial.words(), ears.items):
                     finish(recognizer.FinalResult())  # not waiting for what the network looks ahead
@@ -180,7 +184,7 @@ def hear_with_silences(
                         told.append(
                             Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3))
                         )
-                yield from _due(told, wait=step.pauses or len(told) > _MOST_WAITING)
+                yield from _due(told, wait=live or len(told) > _MOST_WAITING)
         except Exception:  # of the source: what was heard before is not lost with it
             yield from _due(told, wait=True)
             raise
@@ -206,31 +210,19 @@ def _due(told: deque[_Told], wait: bool) -> Iterator[Utterance | Silence]:
             yield part
 
 
-class _Step(NamedTuple):
-    """A step of sound; ``pauses`` where the source seems to make one wait for the next."""
-
-    data: bytes
-    pauses: bool
-
-
-def _steps(blocks: Iterable[Block]) -> Iterator[_Step]:
+def _steps(blocks: Iterable[Block]) -> Iterator[bytes]:
     """The sound in steps of one length: the decoder looks for a pause only after each step, so that
     the words would depend on how the sound happened to be cut into blocks.
     """
     held = bytearray()
-    asked_s = time.monotonic()
     for block in blocks:
-        waited_s = time.monotonic() - asked_s
-        live = waited_s > _LIVE_SHARE * len(block.samples) / SAMPLE_RATE
         held += block.samples.tobytes()
         whole = len(held) // _STEP_BYTES * _STEP_BYTES
         for start in range(0, whole, _STEP_BYTES):
-            last = start + _STEP_BYTES == whole
-            yield _Step(bytes(held[start : start + _STEP_BYTES]), live and last)
+            yield bytes(held[start : start + _STEP_BYTES])
         del held[:whole]
-        asked_s = time.monotonic()
     if held:
-        yield _Step(bytes(held), pauses=False)
+        yield bytes(held)
 
 
 class _Partial:

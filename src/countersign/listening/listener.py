@@ -150,7 +150,8 @@ class Listener:
         first_s = max(0.0, last.start_s - LEAD_S) if last is not None else 0.0
         start = round(first_s * SAMPLE_RATE)
         shift = start / SAMPLE_RATE
-        for part in hear_with_silences(self._ears, self._blocks(start), self._on_partial):
+        sound = self._blocks(start)
+        for part in hear_with_silences(self._ears, sound, self._on_partial, live=True):
             if isinstance(part, Silence):
                 if part.until_s + shift > known_s:
                     yield Silence(until_s=part.until_s + shift)
