@@ -183,7 +183,7 @@ def test_the_commands_take_an_address(
     monkeypatch.setenv("COUNTERSIGN_LEDGER", address)
     assert main(["cases"]) == 0
     assert main(["ledger", "check"]) == 0
-    assert "is whole: 1 cases" in capsys.readouterr().out
+    assert "is whole: 1 case," in capsys.readouterr().out
     assert beside(address) == ledger_path() and ledger_path().is_absolute()
 
 
