@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import torch
 import torch.nn.functional as F
 
 RATE = 16_000
+BANK_ROWS, BANK_PART, BANK_SIZE = 1536, 64, 14 * RATE
+"""Noises kept ready, how many are made at once, and samples of each."""
 
 
 @dataclass
@@ -71,6 +74,32 @@ class Augmenter:
         """Work on ``audio`` (int16, one dimension) on its device."""
         self.audio, self.settings, self.device = audio, settings, audio.device
         self.rng = random.Random(seed)
+        self.bank = torch.empty(0)
+
+    def fill_bank(self) -> None:
+        """Make the noises that batches draw from anew; other voices come from the speech."""
+        parts = []
+        for _ in range(BANK_ROWS // BANK_PART):
+            start = torch.randint(len(self.audio) - BANK_SIZE, (BANK_PART, 1), device=self.device)
+            speech = self.audio[start + torch.arange(BANK_SIZE, device=self.device)] / 32768.0
+            parts.append(self._noise(speech).half())
+        self.bank = torch.cat(parts)
+
+    def _some(
+        self, share: float, x: torch.Tensor, change: Callable[[torch.Tensor], torch.Tensor]
+    ) -> torch.Tensor:
+        """``x`` with ``share`` of its rows changed. How many is fixed: Fourier transforms keep a
+        plan for each shape.
+        """
+        rows = torch.randperm(len(x), device=self.device)[: round(share * len(x))]
+        return x.index_copy(0, rows, change(x[rows])) if len(rows) else x
+
+    def _drawn_noise(self, n: int, size: int) -> torch.Tensor:
+        """Stretches of the bank [n, size]."""
+        row = torch.randint(len(self.bank), (n, 1), device=self.device)
+        start = torch.randint(BANK_SIZE, (n, 1), device=self.device)
+        place = (start + torch.arange(size, device=self.device)) % BANK_SIZE
+        return self.bank[row, place].float()
 
     def _uniform(self, low: float, high: float, *shape: int) -> torch.Tensor:
         return torch.rand(*shape, device=self.device) * (high - low) + low
@@ -109,9 +138,12 @@ class Augmenter:
         x = self.audio[index].float() * (1 - fraction) + self.audio[index + 1].float() * fraction
         x = x / 32768.0 * inside
         x = x / x.abs().amax(1, keepdim=True).clamp(min=1e-3)
-        x = self._room(self._colour(x))
+        x = self._some(s.colour_share, x, self._colour)
+        x = self._some(s.room_share, x, self._room)
         power = (x**2).sum(1, keepdim=True) / spoken[:, None]
-        noise = self._noise(x)
+        if not len(self.bank):
+            self.fill_bank()
+        noise = self._drawn_noise(n, size)
         low, high = s.snr
         snr = low + (high - low) * torch.rand(n, 1, device=dev) ** 0.8
         gain = power.sqrt() * 10 ** (-snr / 20)
@@ -144,7 +176,6 @@ class Augmenter:
             (self._uniform(250, 700, n, 1) / (f + 60)).clamp(min=1)
         )
         curve = torch.where(self._chance(0.3, n), curve + close, curve)
-        curve = torch.where(self._chance(self.settings.colour_share, n), curve, 0 * curve)
         return torch.fft.irfft(torch.fft.rfft(x) * 10 ** (curve.clamp(-60, 30) / 20), size)
 
     def _room(self, x: torch.Tensor) -> torch.Tensor:
@@ -160,8 +191,7 @@ class Augmenter:
         wet = torch.fft.irfft(
             torch.fft.rfft(x, size + taps) * torch.fft.rfft(h, size + taps), size + taps
         )[:, :size]
-        wet = wet / wet.abs().amax(1, keepdim=True).clamp(min=1e-3)
-        return torch.where(self._chance(self.settings.room_share, n), wet, x)
+        return wet / wet.abs().amax(1, keepdim=True).clamp(min=1e-3)
 
     def _noise(self, x: torch.Tensor) -> torch.Tensor:
         """One kind (or a blend of two) of noise for each utterance, at unit power."""
@@ -195,7 +225,7 @@ class Augmenter:
         beep = torch.sin(2 * math.pi * tone * t) + 0.4 * torch.sin(6 * math.pi * tone * t)
         beep = beep * on
         clatter = torch.zeros(n, size, device=self.device)
-        for _ in range(4):
+        for _ in range(max(4, size // RATE)):
             since = t - self._uniform(0, size / RATE, n, 1)
             ring = torch.randn(n, size, device=self.device) * 0.4
             for _ in range(3):
@@ -231,12 +261,18 @@ class Augmenter:
 
     def _channel(self, x: torch.Tensor) -> torch.Tensor:
         """Level, clipping, telephone band with or without mu-law, 16-bit rounding."""
-        s = self.settings
-        n, size = x.shape
+        s, n = self.settings, len(x)
         x = x / x.abs().amax(1, keepdim=True).clamp(min=1e-3)
         drive = torch.where(self._chance(s.clip_share, n), self._uniform(1, 4, n, 1), 1.0)
         x = (x * drive).clamp(-1, 1)
-        # Telephone: 8 kHz sampling, so nothing at all above 4 kHz.
+        x = self._some(s.narrow_share, x, self._telephone)
+        x = x * 10 ** (self._uniform(s.quietest, -0.2, n, 1) / 20)
+        return torch.round(x * 32767) / 32767
+
+    def _telephone(self, x: torch.Tensor) -> torch.Tensor:
+        """8 kHz sampling, so nothing at all above 4 kHz, with or without mu-law."""
+        s = self.settings
+        n, size = x.shape
         spectrum = torch.fft.rfft(x)
         f = torch.linspace(0, RATE / 2, spectrum.shape[1], device=self.device)
         top = self._uniform(3300, 4000, n, 1)
@@ -255,10 +291,7 @@ class Augmenter:
         back = torch.fft.rfft(narrow8)
         back = F.pad(back, (0, spectrum.shape[1] - half))
         narrow = torch.fft.irfft(back, size)
-        narrow = narrow / narrow.abs().amax(1, keepdim=True).clamp(min=1e-4)
-        x = torch.where(self._chance(s.narrow_share, n), narrow, x)
-        x = x * 10 ** (self._uniform(s.quietest, -0.2, n, 1) / 20)
-        return torch.round(x * 32767) / 32767
+        return narrow / narrow.abs().amax(1, keepdim=True).clamp(min=1e-4)
 
 
 def mask(log_mel: torch.Tensor, frames: torch.Tensor, settings: AugmentSettings) -> torch.Tensor:

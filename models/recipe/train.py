@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import copy
+import itertools
 import json
 import math
 import random
@@ -110,16 +111,17 @@ class Corpus:
         self.weight = [share[u.source] * max(u.length / RATE, 1.0) ** 0.5 for u in self.lines]
         size = max(1, len(order) // BUCKETS)
         self.buckets = [order[k : k + size] for k in range(0, len(order), size)]
-        self.bucket_weight = [sum(self.weight[i] for i in b) for b in self.buckets]
+        self.inside = [list(itertools.accumulate(self.weight[i] for i in b)) for b in self.buckets]
 
     def draw(self, seconds: float, largest: int) -> tuple[list[int], list[int], list[list[int]]]:
         """A batch: start and length in samples, and phone targets."""
         r = self.rng
-        bucket = r.choices(self.buckets, self.bucket_weight)[0]
+        chosen = r.choices(range(len(self.buckets)), [c[-1] for c in self.inside])[0]
+        bucket = self.buckets[chosen]
         longest = self.lines[bucket[-1]].length / RATE + 0.5
         count = max(16, min(largest, int(seconds / longest)))
         starts, lengths, targets = [], [], []
-        for i in r.choices(bucket, [self.weight[i] for i in bucket], k=count):
+        for i in r.choices(bucket, cum_weights=self.inside[chosen], k=count):
             u = self.lines[i]
             start, length, phones = u.start, u.length, u.phones
             if u.words and r.random() < CUT_SHARE:
@@ -229,6 +231,8 @@ def main() -> None:
     parser.add_argument("--raw", type=Path, help="write the weights that are not averaged")
     parser.add_argument("--set", nargs="*", default=[], help="NAME=VALUE of AugmentSettings")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    parser.add_argument("--compile", action="store_true", help="let PyTorch fuse the network")
+    parser.add_argument("--bank-steps", type=int, default=1500, help="then make new noises")
     parser.add_argument("--name", default="")
     a = parser.parse_args()
     begin = time.monotonic()
@@ -251,6 +255,7 @@ def main() -> None:
         [{"params": body}, {"params": head}], weight_decay=1e-3, fused=a.device == "cuda"
     )
     mean = copy.deepcopy(network).eval()
+    fast = torch.compile(network, dynamic=True) if a.compile else network
     augmenter = Augmenter(corpus.audio, settings, a.seed)
     step, losses, next_check, next_look = 0, [], a.check_every, 20.0
     say = {k: round(v, 2) for k, v in corpus.hours.items()}
@@ -265,6 +270,8 @@ def main() -> None:
         rate = a.lr * min(1.0, step / a.warm) * (a.floor + (1 - a.floor) * fall)
         optimizer.param_groups[0]["lr"] = rate * a.body * (step >= a.head_steps or bool(a.start))
         optimizer.param_groups[1]["lr"] = rate
+        if step % a.bank_steps == 0:
+            augmenter.fill_bank()
         starts, lengths, targets = corpus.draw(a.batch_seconds, a.batch_largest)
         sizes = torch.tensor([len(t) for t in targets])
         with torch.no_grad():
@@ -272,7 +279,7 @@ def main() -> None:
             least = (STEP * (1.25 * sizes + 1)).to(a.device)
             x, frames, source = features(mfcc, batch, least, settings)
         with torch.autocast(a.device, torch.bfloat16, enabled=a.device == "cuda"):
-            scores = network(x)
+            scores = fast(x)
         log = scores.float().log_softmax(-1)
         flat = torch.tensor([p for t in targets for p in t], device=a.device)
         out_frames = ((frames + STEP - 1) // STEP).clamp(max=log.shape[1])
