@@ -61,7 +61,9 @@ class WordGraph:
 
 
 class Spoken(NamedTuple):
-    """What is still to be said of a word, and where it leads; label 0 where that is known."""
+    """What is still to be said of a word, and where it leads; its label stands on its first phone
+    and is 0 after it.
+    """
 
     phones: Phones
     label: int
@@ -76,10 +78,9 @@ class Spoken(NamedTuple):
             return "singleton" if len(self.phones) == 1 else "begin"
         return "end" if len(self.phones) == 1 else "internal"
 
-    def after_first(self, known: int, paid: float) -> "Spoken":
-        """The rest of the word after its first phone, where ``known`` is said (or 0)."""
-        left = 0 if known else self.label
-        return Spoken(self.phones[1:], left, self.cost - paid, self.target, whole=False)
+    def after_first(self, paid: float) -> "Spoken":
+        """The rest of the word after its first phone, where ``paid`` of its cost stands."""
+        return Spoken(self.phones[1:], 0, self.cost - paid, self.target, whole=False)
 
 
 class _Expansion:
@@ -124,11 +125,11 @@ class _Expansion:
             self.add(resting, target, 0, 0, 0.0)
 
     def words(self, source: int, spoken: Iterable[Spoken]) -> None:
-        """All words that leave one state, as a tree: what begins alike is walked together.
+        """All words that leave one state; those with the same label share what begins alike.
 
-        A word's label stands on the first phone that no other word shares, and each cost as early
-        as all words beyond it bear it. Costs and words of whole paths are those of single paths;
-        the decoder has far fewer of them to follow while nobody speaks.
+        Each cost stands as early as all paths beyond it bear it. Costs and words of whole paths are
+        those of single paths; the decoder has far fewer of them to follow while nobody speaks.
+        Words with different labels share nothing: a label that comes later shows the word later.
         """
         words = list(dict.fromkeys(spoken))
         ways: dict[tuple[str, str, int], list[Spoken]] = {}
@@ -143,11 +144,10 @@ class _Expansion:
             for word in shared:
                 self.phone(source, word.target, phone, position, word.label, word.cost)
             return
-        label = shared[0].label if len({word.label for word in shared}) == 1 else 0
         cost = min(word.cost for word in shared)
         there = self.new_state()
-        self.phone(source, there, phone, position, label, cost)
-        self.words(there, [word.after_first(label, cost) for word in shared])
+        self.phone(source, there, phone, position, shared[0].label, cost)
+        self.words(there, [word.after_first(cost) for word in shared])
 
     def talk(self, source: int, target: int, word: int, cost: float, each: float) -> None:
         """Any run of phones as one word."""
