@@ -74,9 +74,7 @@ def listen(
     meter = LevelMeter()
     blocks = read_blocks(path, meter=meter)
     ears = ears or open_ears(kit, model)
-    return _draft(
-        str(path), blocks, False, meter, ears, kit, on_event, on_open, on_partial, on_progress
-    )
+    return _draft(str(path), blocks, meter, ears, kit, on_event, on_open, on_partial, on_progress)
 
 
 def live(
@@ -95,7 +93,16 @@ def live(
     ears = ears or open_ears(kit, model)
     meter = meter or LevelMeter()
     return _draft(
-        "microphone", blocks, True, meter, ears, kit, on_event, on_open, on_partial, on_progress
+        "microphone",
+        blocks,
+        meter,
+        ears,
+        kit,
+        on_event,
+        on_open,
+        on_partial,
+        on_progress,
+        arriving=True,
     )
 
 
@@ -111,7 +118,6 @@ def read(lines: Iterable[str], kit: Kit, *, on_event: OnEvent | None = None) -> 
 def _draft(
     source: str,
     blocks: Iterable[Block],
-    arriving: bool,
     meter: LevelMeter,
     ears: Ears,
     kit: Kit,
@@ -119,6 +125,8 @@ def _draft(
     on_open: OnOpen | None,
     on_partial: OnPartial | None,
     on_progress: OnProgress | None,
+    *,
+    arriving: bool = False,
 ) -> Result:
     heard_s = 0.0
 

@@ -202,7 +202,7 @@ def live(
     used_kit, kit_words = _kit(kit)
     stop = threading.Event()
     meter = LevelMeter()
-    which = int(device) if device is not None and device.isdecimal() else device
+    which = microphone.named(device)
     blocks = microphone.blocks(which, seconds=microphone.PIECE_S, meter=meter, stop=stop)
     ears = open_ears(used_kit, model)
     console = screen()

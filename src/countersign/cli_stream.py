@@ -95,9 +95,7 @@ def _blocks(
     from countersign.sound import microphone
 
     if source is None:
-        return microphone.blocks(
-            int(device) if device and device.isdecimal() else device, meter=meter, stop=stop
-        )
+        return microphone.blocks(microphone.named(device), meter=meter, stop=stop)
     if device is not None:
         raise BadInput("A microphone is chosen where no FILE is given.")
     if source == _RAW:

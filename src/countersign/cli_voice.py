@@ -144,7 +144,7 @@ def _guided(prompts: "Sequence[Prompt]", device: str | None) -> "dict[int, Sound
     from countersign.sound import LevelMeter, microphone
     from countersign.voice_check.run import sound_of_blocks
 
-    which = int(device) if device is not None and device.isdecimal() else device
+    which = microphone.named(device)
     microphone.blocks(which).close()  # type: ignore[attr-defined]  # refuse before the first line
     console = screen()
     console.print(

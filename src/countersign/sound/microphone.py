@@ -100,6 +100,11 @@ class Inbox:
         self._meter.note(SoundWarning(code="gap", sentence=f"{what}: words may be missing."))
 
 
+def named(device: str | None) -> int | str | None:
+    """An input as a person names it on a command line: its number, or part of its name."""
+    return int(device) if device and device.isdecimal() else device
+
+
 def blocks(
     device: int | str | None = None,
     *,
