@@ -10,7 +10,6 @@ image of Debian's own packages (mmdebstrap).
 import argparse
 import json
 import re
-import shutil
 import ssl
 import subprocess
 import sys
@@ -19,6 +18,7 @@ import time
 from pathlib import Path
 
 import httpx
+from tests.shipping.running import run
 
 ROOT = Path(__file__).parents[2]
 RECORDING = "sharps-three-items.flac"
@@ -47,16 +47,16 @@ def main() -> int:
             _debian(work)
             options.append(f"--build-arg=BASE={DEBIAN}")
         file = str(ROOT / "deploy" / "Containerfile")
-        _run("build", ["podman", "build", *options, "-f", file, "-t", IMAGE, str(ROOT)])
+        run("build", ["podman", "build", *options, "-f", file, "-t", IMAGE, str(ROOT)])
         volume = f"countersign-tried-{time.time_ns()}"
-        _run("volume", ["podman", "volume", "create", volume])
+        run("volume", ["podman", "volume", "create", volume])
         try:
             case = _main_job(volume)
             _shut_in(volume)
             _pages(work, volume, case, given.port)
             print(_contained("ledger check", volume, "ledger", "check").splitlines()[0])
         finally:
-            _run("volume removed", ["podman", "volume", "rm", "--force", volume])
+            run("volume removed", ["podman", "volume", "rm", "--force", volume])
     return 0
 
 
@@ -64,8 +64,8 @@ def _debian(work: Path) -> None:
     packages = "python3,python3-venv,python-is-python3,ca-certificates"
     made = work / "base.tar"
     command = ["mmdebstrap", "--variant=minbase", f"--include={packages}", "bookworm", str(made)]
-    _run("base of Debian packages", command)
-    _run("base imported", ["podman", "import", str(made), DEBIAN])
+    run("base of Debian packages", command)
+    run("base imported", ["podman", "import", str(made), DEBIAN])
 
 
 def _contained(
@@ -74,7 +74,7 @@ def _contained(
     """One command in a container of its own without a network."""
     place = ("--network", "none", "--volume", f"{volume}:{STATE}")
     command = ["podman", "run", "--rm", "-i", *RESTRICTED, *place, *options, IMAGE, *arguments]
-    return _run(what, command, typed)
+    return run(what, command, typed=typed)
 
 
 def _main_job(volume: str) -> str:
@@ -114,7 +114,7 @@ def _pages(work: Path, volume: str, case: str, port: int) -> None:
     words = ("people", "add", "--role", "circulator", "--initials", "CD")
     _contained("people add", volume, *words, typed=f"{PIN}\n{PIN}\n")
     key, certificate = work / "key.pem", work / "certificate.pem"
-    _run(
+    run(
         "certificate",
         ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
          "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(key),
@@ -122,7 +122,7 @@ def _pages(work: Path, volume: str, case: str, port: int) -> None:
     )  # fmt: skip
     key.chmod(0o644)  # the user in the container is another one
     mounts = [f"--volume={each}:/run/secrets/{each.name}:ro" for each in (key, certificate)]
-    served = _run(
+    served = run(
         "serve",
         ["podman", "run", "-d", *RESTRICTED, "-p", f"127.0.0.1:{port}:8734", *mounts,
          "--volume", f"{volume}:{STATE}", IMAGE],
@@ -141,8 +141,8 @@ def _pages(work: Path, volume: str, case: str, port: int) -> None:
             page = client.post("/sign-in", data={**form, "pin": PIN}).text
             _hold(case in page, "the case is not listed after signing in")
             print("pages: sign-in with PIN over TLS, the kept case is listed")
-        _run("stop", ["podman", "stop", "-t", "30", served])
-        code = _run("ended with", ["podman", "wait", served]).strip()
+        run("stop", ["podman", "stop", "-t", "30", served])
+        code = run("ended with", ["podman", "wait", served]).strip()
         _hold(code == "130", f"the server ended with {code}, as on Ctrl-C it ends with 130")
     finally:
         subprocess.run(["podman", "rm", "--force", served], capture_output=True, check=False)
@@ -160,17 +160,6 @@ def _first_page(client: httpx.Client) -> str:
 def _hold(true: bool, otherwise: str) -> None:
     if not true:
         raise SystemExit(f"FAILED: {otherwise}")
-
-
-def _run(what: str, command: list[str], typed: str = "") -> str:
-    if shutil.which(command[0]) is None:
-        raise SystemExit(f"{what} needs {command[0]}, which is not installed")
-    begun = time.monotonic()
-    done = subprocess.run(command, input=typed, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise SystemExit(f"{what} failed ({done.returncode}):\n{done.stdout[-3000:]}{done.stderr}")
-    print(f"{what}: {time.monotonic() - begun:.1f} s", flush=True)
-    return done.stdout
 
 
 if __name__ == "__main__":

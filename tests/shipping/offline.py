@@ -14,8 +14,9 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
+
+from tests.shipping.running import run
 
 ROOT = Path(__file__).parents[2]
 RECORDING = "sharps-three-items.flac"
@@ -45,22 +46,22 @@ def _fetch(house: Path) -> None:
     for old in house.glob("countersign-*.whl"):
         old.unlink()
     links = ("--find-links", str(house))
-    _run(
+    run(
         "wheels",
         [*_pip(sys.executable), "wheel", "-q", "-w", str(house), *links, f"{ROOT}[{EXTRAS}]"],
     )
     tools = ("pipx", "hatchling", "setuptools", "wheel", "pip")
-    _run("tools", [*_pip(sys.executable), "wheel", "-q", "-w", str(house), *links, *tools])
+    run("tools", [*_pip(sys.executable), "wheel", "-q", "-w", str(house), *links, *tools])
     size = sum(file.stat().st_size for file in house.iterdir())
     print(f"wheels: {len(list(house.iterdir()))} files, {size / 1e6:.0f} MB")
 
 
 def _with_pipx(work: Path, house: Path, built: Path, cut: list[str]) -> Path:
     tool = work / "tool"
-    _run("a place for pipx", [sys.executable, "-m", "venv", str(tool)])
+    run("a place for pipx", [sys.executable, "-m", "venv", str(tool)])
     offline = _offline(work, house)
-    _run("pipx itself", [*cut, *_pip(tool / "bin/python"), "install", "-q", "pipx"], offline)
-    _run(
+    run("pipx itself", [*cut, *_pip(tool / "bin/python"), "install", "-q", "pipx"], offline)
+    run(
         "pipx install",
         [*cut, str(tool / "bin/pipx"), "install", "--quiet", f"{built}[{EXTRAS}]"],
         offline,
@@ -72,9 +73,9 @@ def _with_pipx(work: Path, house: Path, built: Path, cut: list[str]) -> Path:
 
 def _with_pip(work: Path, house: Path, cut: list[str]) -> Path:
     place = work / "place"
-    _run("an empty environment", [sys.executable, "-m", "venv", str(place)])
+    run("an empty environment", [sys.executable, "-m", "venv", str(place)])
     command = [*cut, *_pip(place / "bin/python"), "install", "-q", f"{ROOT}[{EXTRAS}]"]
-    _run("pip install .", command, _offline(work, house))
+    run("pip install .", command, _offline(work, house))
     return place / "bin" / "countersign"
 
 
@@ -86,7 +87,7 @@ def _main_job(how: str, countersign: Path, folder: Path, cut: list[str]) -> None
 
     def call(*arguments: str) -> str:
         command = [*cut, str(countersign), *arguments]
-        return _run(f"{how}: {arguments[0]}", command, surroundings, cwd=folder)
+        return run(f"{how}: {arguments[0]}", command, surroundings, cwd=folder)
 
     heard = json.loads(call("listen", RECORDING, "--json"))
     found = [(event["item"], event["quantity"]) for event in heard["events"]]
@@ -130,22 +131,6 @@ def _no_network() -> list[str]:
 
 def _pip(python: str | Path) -> list[str]:
     return [str(python), "-m", "pip"]
-
-
-def _run(
-    what: str,
-    command: list[str],
-    surroundings: dict[str, str] | None = None,
-    cwd: Path | None = None,
-) -> str:
-    begun = time.monotonic()
-    done = subprocess.run(
-        command, env=surroundings, cwd=cwd, capture_output=True, text=True, check=False
-    )
-    if done.returncode:
-        raise SystemExit(f"{what} failed ({done.returncode}):\n{done.stdout}\n{done.stderr}")
-    print(f"{what}: {time.monotonic() - begun:.1f} s", flush=True)
-    return done.stdout
 
 
 if __name__ == "__main__":
