@@ -20,7 +20,7 @@ from countersign.meaning.event import QuestionCode as Q
 from countersign.tally import LineState, build_record
 
 INITIAL = phase(Phase.INITIAL)
-FINAL = phase(Phase.FINAL)
+CLOSING = phase(Phase.CLOSING)
 OPENED = [INITIAL, count("needle", 7)]
 
 
@@ -38,7 +38,7 @@ def test_the_question_stays_until_a_count_accounts_for_the_pieces() -> None:
     assert accepted.questions[0].sentence == (
         "No count accounts for the 3 pieces of the Needle of line 3."
     )
-    events += [FINAL, count("needle", 9), verdict()]
+    events += [CLOSING, count("needle", 9), verdict()]
     done = build_record(KIT, events, accept_all(events))
     assert done.broken == () and done.open_questions == 0
     assert done.verdict is Verdict.CORRECT and done.confirmed
@@ -46,7 +46,7 @@ def test_the_question_stays_until_a_count_accounts_for_the_pieces() -> None:
 
 @pytest.mark.parametrize("counted", [7, 8, 10])
 def test_a_count_that_lacks_a_piece_is_a_discrepancy(counted: int) -> None:
-    events = [*OPENED, breakage("needle", 3), FINAL, count("needle", counted), verdict()]
+    events = [*OPENED, breakage("needle", 3), CLOSING, count("needle", counted), verdict()]
     record = build_record(KIT, events, accept_all(events))
     assert codes(record.lines[4]) == [Q.NOT_EXPECTED]
     (found,) = record.discrepancies
@@ -81,7 +81,7 @@ def test_something_broken_that_was_never_counted_is_asked() -> None:
 def test_a_broken_part_is_a_part_in_pieces() -> None:
     events = [
         *(INITIAL, count("bulb_syringe", 1, part="barrel"), count("bulb_syringe", 1, part="bulb")),
-        *(breakage("bulb_syringe", 2, part="barrel"), FINAL),
+        *(breakage("bulb_syringe", 2, part="barrel"), CLOSING),
         *(count("bulb_syringe", 2, part="barrel"), count("bulb_syringe", 1, part="bulb")),
     ]
     record = build_record(KIT, events)

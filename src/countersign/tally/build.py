@@ -25,6 +25,7 @@ from countersign.tally.drafts import (
     settle_steps,
 )
 from countersign.tally.medications import with_medications
+from countersign.tally.phase_order import ask_about_phases
 from countersign.tally.phases import Phases, phase_counts, phase_notices
 from countersign.tally.places import WHOLE
 from countersign.tally.record import (
@@ -72,6 +73,7 @@ def build_record(
     settle_states(drafts, set_aside)
     settle_sittings(drafts, items)
     settle_steps(drafts, items)
+    ask_about_phases(drafts, items)
     scene = Scene(items=items, exceptions=signed(exceptions), phases=Phases(items))
     _go_through(kit, drafts, scene)
 

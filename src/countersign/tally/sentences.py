@@ -213,3 +213,27 @@ def phase_count(phase: Phase | None, line: int | None) -> str:
     """A phase's count, with the line that announced it."""
     name = "count" if phase is None else PHASES[phase]
     return f"the {name}" if line is None else f"the {name} of line {line}"
+
+
+def no_closing_before() -> str:
+    """The last count, announced where the one before it was not."""
+    return (
+        "The final count was announced, but no closing count before it; "
+        "was that left out, or was another count meant?"
+    )
+
+
+def phase_too_late(phase: Phase, before: Phase, line: int) -> str:
+    """A count announced after one that usually follows it."""
+    return (
+        f"The {PHASES[phase]} was announced after {phase_count(before, line)}; "
+        "was another count meant?"
+    )
+
+
+def phase_again(phase: Phase, line: int) -> str:
+    """A count announced again, in which the same is counted again."""
+    return (
+        f"The {PHASES[phase]} was already made (line {line}); is it made again, "
+        "or was another count meant?"
+    )
