@@ -1,11 +1,15 @@
 """What is still open, and silence that closes it."""
 
+import sys
+
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from countersign.hearing.utterance import Silence, Utterance, Word
 from countersign.meaning import Event, understand
-from countersign.meaning.understand import LONGEST_PAUSE_S
+from countersign.meaning.understand import LONGEST_PAUSE_S, MOST_OPEN
+from countersign.number_words import spell
 
 from .conftest import KIT, TODAY
 
@@ -122,3 +126,28 @@ def test_silences_change_no_event(said) -> None:
     assert list(understand(timed, KIT, TODAY, on_open=shown.append)) == expected
     assert list(understand(plain, KIT, TODAY, on_open=shown.append)) == expected
     assert shown[-1] == ()
+
+
+def test_what_nothing_ends_is_given_with_a_question_and_not_read_for_ever(
+    monkeypatch: pytest.MonkeyPatch, utter
+) -> None:
+    """Each utterance reads again what is open, so that there is a most of it."""
+    module = sys.modules["countersign.meaning.understand"]
+    monkeypatch.setattr(module, "MOST_OPEN", 20)
+    read, lengths = module.read, []
+
+    def counted(doc, *more, **named):
+        lengths.append(len(doc))
+        return read(doc, *more, **named)
+
+    monkeypatch.setattr(module, "read", counted)
+    events, _ = follow([utter("laps five", 2.0 * n) for n in range(30)])
+    assert max(lengths) <= 20 + 3
+    assert len(events) > 3 and {(e.item, e.quantity) for e in events} == {("lap", 5)}
+    assert all("very long" in event.questions[-1].sentence for event in events[:-1])
+    assert " ".join(event.words for event in events) == " ".join(["laps five"] * 30)
+
+
+def test_a_long_count_said_number_by_number_is_well_within_what_may_be_open() -> None:
+    words = sum(len(spell(number).split()) + 1 for number in range(1, 121))
+    assert words < MOST_OPEN

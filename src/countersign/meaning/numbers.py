@@ -91,6 +91,8 @@ def cardinal(*words: str) -> int | None:
     return int(w2n.word_to_num(f"{head[0]} hundred {tail}".strip()))
 
 
+_Cuts = tuple[tuple[int, int, int], "_Cuts | None"]
+
 _LONGEST = 5  # "one hundred and twenty one" is the longest cardinal below a thousand
 
 
@@ -104,10 +106,11 @@ def split_run(
     words can be cut in several ways ("twenty twenty one" as 20, 21 or 20, 20, 1) the cut in which
     most numbers follow on from the one before is taken, then the one with fewest numbers.
     """
-    # best[position][last value] = (breaks in continuity, numbers, cuts)
-    State = dict[int | None, tuple[int, int, tuple[tuple[int, int, int], ...]]]
-    best: list[State] = [{} for _ in range(len(words) + 1)]
-    best[0] = {previous: (0, 0, ())}
+    # best[position][last value] = (breaks in continuity, numbers, last cut with those before it)
+    best: list[dict[int | None, tuple[int, int, _Cuts | None]]] = [
+        {} for _ in range(len(words) + 1)
+    ]
+    best[0] = {previous: (0, 0, None)}
     for start in range(len(words)):
         if not best[start]:
             continue
@@ -131,13 +134,18 @@ def split_run(
                     candidate = (
                         breaks + (not follows),
                         count + 1,
-                        (*cuts, (option, start, end)),
+                        ((option, start, end), cuts),
                     )
                 known = best[end].get(key)
                 if known is None or candidate[:2] < known[:2]:
                     best[end][key] = candidate
     final = min(best[-1].values(), key=lambda state: state[:2])
-    return list(final[2])
+    found = []
+    cuts = final[2]
+    while cuts is not None:
+        cut, cuts = cuts
+        found.append(cut)
+    return found[::-1]
 
 
 def teen_or_ten(first: int | Decimal, second: int | Decimal) -> bool:

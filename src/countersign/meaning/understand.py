@@ -12,6 +12,7 @@ from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
 from countersign.meaning.medication.read_back import with_latest
 from countersign.meaning.medication.unnamed import unnamed_receipt
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading import Before, Carried, Read, read
 from countersign.meaning.words import Token, pause, tokens_of
 
@@ -27,6 +28,11 @@ OnOpen = Callable[[tuple[Event, ...]], None]
 LONGEST_PAUSE_S = 8.0
 """After this silence a count is over. People part sponges for a second or two between numbers; a
 pause of many seconds means that something else is being done (to be tuned on recordings)."""
+
+MOST_OPEN = 400
+"""Words and pauses after which a count that nothing has ended is given as it stands, with a
+question: enough for 120 needles counted one by one with a pause after each. What is open is read
+again with each utterance; without this end a long stream would be read ever more slowly."""
 
 
 @dataclass
@@ -163,6 +169,8 @@ def _hear(
     context.tokens = heard[first.carry_from :]
     context.carried = first.carried
     context.doubts = drop_stale(context.doubts, context.tokens[0].start_s)
+    if len(context.tokens) > MOST_OPEN:
+        yield from _finish(tag, kit, day, context, cut=True)
 
 
 def _cues(doc: "Doc") -> list[Cue]:
@@ -173,11 +181,21 @@ def _cues(doc: "Doc") -> list[Cue]:
     ]
 
 
-def _finish(tag: Tag, kit: Kit, day: date, context: _Context) -> Iterator[Event]:
+def _finish(
+    tag: Tag, kit: Kit, day: date, context: _Context, *, cut: bool = False
+) -> Iterator[Event]:
     if context.tokens:
-        for event in _events(read(tag(context.tokens), kit, context.before, day, ended=True)):
-            yield from _give(context, event)
+        for found in read(tag(context.tokens), kit, context.before, day, ended=True):
+            if found.event is not None:
+                yield from _give(
+                    context, _asked(found.event) if cut and found.open else found.event
+                )
     _drop(context)
+
+
+def _asked(event: Event) -> Event:
+    question = doubt("It went on for very long without an end; it may not be whole.")
+    return event.model_copy(update={"questions": (*event.questions, question)})
 
 
 def _drop(context: _Context) -> None:

@@ -27,7 +27,7 @@ class Clause:
     inherited: str | None = None
     """The item of the count that a correction without an item is about."""
     entries: list[Piece] = field(default_factory=list)
-    """Numbers (``run``, ``pack``), and what parts them (``pause``, ``restart``)."""
+    """Numbers (``run``, ``pack``), and what parts them (``pause``, ``restart``). Only added to."""
     number_first: bool = False
     total_next: bool = False
     verb: bool = False
@@ -55,6 +55,8 @@ class Clause:
     displaced: "Clause | None" = None
     """The count before, as long as it is not sure that this item ended it."""
     end: int = 0
+    counted: tuple[int, tuple["Number", ...]] = (0, ())
+    """The numbers among so many entries, kept because they are asked for at every step."""
 
     @property
     def has_numbers(self) -> bool:
@@ -72,13 +74,19 @@ class Number:
     piece: Piece
 
 
-def clause_numbers(scene: Scene, clause: Clause | None) -> list[Number]:
+def clause_numbers(scene: Scene, clause: Clause | None) -> tuple[Number, ...]:
     """The numbers of a clause in order. Totals are left out.
 
     A number never spans a pause or talk.
     """
     if clause is None:
-        return []
+        return ()
+    if clause.counted[0] != len(clause.entries):
+        clause.counted = len(clause.entries), tuple(_numbers(scene, clause))
+    return clause.counted[1]
+
+
+def _numbers(scene: Scene, clause: Clause) -> list[Number]:
     words: list[str | None] = []
     sources: list[tuple[int, Piece]] = []
     fixed: set[int] = set()

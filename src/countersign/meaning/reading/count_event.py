@@ -114,7 +114,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     )
 
 
-def _without_read_back(scene: Scene, clause: Clause, numbers: list[Number]) -> list[Number]:
+def _without_read_back(scene: Scene, clause: Clause, numbers: Sequence[Number]) -> Sequence[Number]:
     """The numbers less a last one that only repeats the end of a run: "… four five | five".
 
     Where each number is an utterance of its own, the same one again may be the next thing.
