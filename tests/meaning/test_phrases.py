@@ -284,6 +284,35 @@ PHASES = [
     ("let's count the sponges", "requested sponges"),
     ("can you count the sharps", "requested sharps"),
     ("second closing count", "final -"),
+    ("pre-op count", "initial -"),
+    ("starting count", "initial -"),
+    # a cavity within a cavity
+    ("closing the uterus", "closing_cavity -"),
+    ("we're closing the bladder", "closing_cavity -"),
+    ("uterine closure count", "closing_cavity -"),
+    ("closing count for the bladder", "closing_cavity -"),
+    ("peritoneum is closing", "closing_cavity -"),
+    ("wound closure count", "closing -"),
+    ("fascia count", "closing -"),
+    ("we're closing", "closing -"),
+    ("doctor is closing now", "closing -"),
+    ("ready to close", "closing -"),
+    ("skin closing count", "final -"),
+    ("final closing count", "final -"),
+    ("we're closing skin", "final -"),
+    ("we are on skin", "final -"),
+    # who is relieved for good
+    ("i'm relieving you", "relief -"),
+    ("my relief is here", "relief -"),
+    ("taking over as scrub", "relief -"),
+    ("taking over for the circulator", "relief -"),
+    ("new scrub is taking over", "relief -"),
+    ("change of scrub", "relief -"),
+    ("i'm being relieved", "relief -"),
+    ("hand off count", "relief -"),
+    ("shift change", "relief -"),
+    ("can you count with me", "requested -"),
+    ("let's do a quick sponge count", "requested sponges"),
 ]
 
 
@@ -293,6 +322,22 @@ def test_phases(say, said: str, expected: str) -> None:
     assert event.kind == "phase"
     assert f"{event.phase} {event.group or '-'}" == expected
     assert event.questions == ()
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "is your relief here yet",
+        "call me when we're closing please",
+        "are you ready to close the door",
+        "relieving the scrub for lunch",  # a break is no permanent relief
+        "i'm relieving you for a break",
+        "what was the last count again",
+        "put it on the skin now",
+    ],
+)
+def test_no_count_begins_with_talk_about_it(say, said: str) -> None:
+    assert say(said) == []
 
 
 VERDICTS = [

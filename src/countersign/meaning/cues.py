@@ -45,6 +45,10 @@ _NAMED = (
 )
 _COUNT = "count|counts"
 _SOON = "scrub|circulator|circulating"
+_HOLLOW = "peritoneum|cavity|uterus|bladder|stomach|bowel|pleura|dura"
+_HOLLOW_OF = "cavity|peritoneal|uterine|uterus|bladder|peritoneum|hysterotomy|cystotomy"
+_CLOSER = "we're|they're|he's|she's|surgeon's|doctor's"
+_CLOSERS = "we|they|he|she|surgeon|doctor"
 _BROKEN = "broke|broken|breaks|snapped|cracked|fractured|chipped"
 _PARTED = "cut|split|torn|came|fell"
 _HOW_MANY = "two|three|four|five|six|half"
@@ -61,11 +65,18 @@ _PEOPLE = (
 RULES: dict[str, tuple[str, ...]] = {
     "PHASE initial": (
         f"initial|baseline {_OF} count|counts",
-        f"first|opening {_OF} count|counts",
+        f"first|opening|starting|beginning|preop|preoperative {_OF} count|counts",
+        f"pre op {_OF} count|counts",
     ),
     "PHASE relief": (
-        f"relief|handoff {_OF} {_COUNT}",
-        f"relieving|relieve the? {_SOON} nurse|tech?",
+        f"relief|handoff|handover {_OF} {_COUNT}",
+        f"hand off|over {_OF} {_COUNT}",
+        f"relieving|relieve the|our? {_SOON} nurse|tech?",
+        f"taking|takes over for|from the|our {_SOON} nurse|tech?",
+        f"taking|takes over as the? {_SOON} nurse|tech?",
+        f"new {_SOON} nurse|tech? is? taking|takes over",
+        f"change|changing of? the|our? {_SOON} nurse|tech?",
+        "changing scrubs|circulators",
         f"permanent? relief of? the? {_SOON} nurse|tech?",
         f"permanent? {_SOON} relief",
         "permanent relief",
@@ -73,24 +84,65 @@ RULES: dict[str, tuple[str, ...]] = {
         "shift change count|counts",
         "change of shift count|counts",
     ),
+    "ALONE relief": (
+        "relieving you|her|him",
+        "being relieved",
+        "my|your|our|her|his relief is here",
+        "relief is here",
+        "taking over for|from you|her|him",
+        "shift change",
+        "change of shift",
+    ),
+    "BREAK relief": (
+        f"relieving|relieve the|our? {_SOON} nurse|tech? for a|the? lunch|break|dinner|coffee",
+        "relieving you|her|him for a|the? lunch|break|dinner|coffee",
+        f"lunch|break|dinner|coffee relief {_COUNT}?",
+    ),
     "PHASE closing_cavity": (
-        "closing|close the? peritoneum|cavity",
-        "closing the? peritoneal cavity",
-        f"closing? cavity|peritoneal {_OF} count|counts",
+        f"closing|close the? {_HOLLOW}",
+        "closing the? peritoneal|abdominal|chest|thoracic cavity",
+        "closing the? uterine incision",
+        f"closing? {_HOLLOW_OF} closure|closing? {_OF} {_COUNT}",
+        f"closing? {_OF} {_COUNT} for|of|on the {_HOLLOW}",
+        f"{_HOLLOW} is? closing",
+        f"{_HOLLOW_OF} closure",
+        f"cavity within a|the cavity {_COUNT}?",
+        f"hollow organ closure? {_COUNT}?",
     ),
     "PHASE closing": (
-        f"first? closing {_OF} count|counts",
-        "closing the? fascia|wound",
+        f"first? closing {_OF} {_COUNT}",
+        f"wound closure|closing? {_OF} {_COUNT}",
+        f"fascia|fascial closure|closing? {_OF} {_COUNT}",
+        "closing the? fascia|wound|abdomen|muscle|incision",
+        "fascia is? closing",
+    ),
+    "ALONE closing": (
+        f"{_CLOSER} closing",
+        f"{_CLOSERS} is|are closing",
+        "ready|starting|beginning|going|about to close",
+        "starting|beginning closure",
     ),
     "PHASE final": (
-        f"final {_OF} count|counts",
-        f"final? skin {_OF} count|counts",
-        f"second closing? {_OF} count|counts",
+        f"final {_OF} {_COUNT}",
+        f"final? skin closure|closing? {_OF} {_COUNT}",
+        f"final closure|closing {_OF} {_COUNT}",
+        f"second closing? {_OF} {_COUNT}",
         "closing the? skin",
+        f"{_CLOSER} closing the? skin",
+        f"{_CLOSERS} is|are closing the? skin",
+        "skin closure",
+        "skin is? closing",
+    ),
+    "ALONE final": (
+        "last count",
+        "on|at the? skin",
+        f"{_CLOSER} on|at the? skin",
+        f"{_CLOSERS} is|are on|at the? skin",
+        "going|coming to the? skin",
     ),
     "PHASE requested": (
         f"can|could|shall|should we|you|i|they do|get|have|take a|an|the|another|one {_OF} count",
-        f"let's|lets|let|we'll do|get|take|have a|an|the|another|one {_OF} count",
+        f"let's|lets|let|we'll do|get|take|have a|an|the|another|one quick|fast? {_OF} count",
         f"we|i need|want|request a|an|another {_OF} count",
         f"i'd|we'd like a|an|another {_OF} count",
         f"requesting|requested|requests a|an|another {_OF} count",
@@ -98,8 +150,11 @@ RULES: dict[str, tuple[str, ...]] = {
         f"wants|wanted|needs a|an|another {_OF} count",
         f"{_OF} {_COUNT} is|was? requested|wanted by? the? surgeon|anesthesia|circulator|scrub?",
         f"do a|an|another {_OF} count please",
-        f"{_OF} count please",
+        f"{_OF} count now? please",
         f"interim|intermediate|extra|additional|requested {_OF} {_COUNT}",
+        "can|could we count now?",
+        "can|could you count with me|us",
+        "count with me|us please?",
         "let's|lets count the|our|all",
         f"let's|lets count {_GROUP.removesuffix('?')}",
         f"can|could|shall we|you count the|our|all? {_GROUP.removesuffix('?')}",

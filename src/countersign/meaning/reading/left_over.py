@@ -88,7 +88,7 @@ def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
     before = state.before.carried
     for pieces in found:
         labels = [piece.label for piece in pieces if piece.kind == "cue"]
-        counting = counting or any(label.startswith("PHASE") for label in labels)
+        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in labels)
         utterances.append(_Said(tuple(pieces), counting, before.strangers, before.named))
         before = Carried()
         counting = counting and "VERDICT correct" not in labels

@@ -1,5 +1,7 @@
 """Phases: "initial count sponges", "closing the fascia", "can we do a count"."""
 
+from dataclasses import replace
+
 from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, Phase
 from countersign.meaning.pieces import numbers_of
@@ -9,6 +11,17 @@ from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.state import State, kind_at, piece_at
 from countersign.meaning.reading.verdicts import group_in
+
+
+def settle_alone(state: State) -> None:
+    """Some phrases begin a count only where nothing else is said: "we're closing"."""
+    ends = ("end", "pause")
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "cue" or not piece.label.startswith(("ALONE", "BREAK")):
+            continue
+        alone = kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
+        if not alone or piece.label.startswith("BREAK"):
+            state.pieces[index] = replace(piece, kind="stranger")
 
 
 def on_phase(state: State, index: int) -> int:

@@ -23,7 +23,7 @@ from countersign.meaning.reading.medications import (
     settle_cues,
 )
 from countersign.meaning.reading.parts import on_part
-from countersign.meaning.reading.phases import on_phase
+from countersign.meaning.reading.phases import on_phase, settle_alone
 from countersign.meaning.reading.places import on_floor, on_place, on_taking, settle_taking
 from countersign.meaning.reading.remarks import on_direction, on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
@@ -41,6 +41,7 @@ Step = Callable[[State, int], int]
 
 CUES: dict[str, Step] = {
     "PHASE": on_phase,
+    "ALONE": on_phase,
     "QUERY": on_query,
     "VERDICT": on_verdict,
     "ADD": on_verb,
@@ -126,6 +127,7 @@ def read(
     settle_cues(state)
     settle_taking(state)
     settle_not(state)
+    settle_alone(state)
     heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):
