@@ -173,6 +173,18 @@ def test_strike_that_after_a_medication_does_not_reach_the_count_before_it() -> 
     assert [line.struck_by for line in record.lines] == [None, 3, None]
 
 
+def test_a_correction_to_another_item_takes_over_the_last_line_of_the_same_number() -> None:
+    events = [addition("lap", 5), correction("raytec", 5)]
+    lines = build_record(KIT, events).lines
+    assert lines[0].struck_by == 2
+    assert (lines[1].acts_as, lines[1].item) == (EventKind.ADDITION, "raytec")
+    # another number, or "cancel the raytecs", is not about the laps
+    for other in (correction("raytec", 10), correction("raytec")):
+        lines = build_record(KIT, [addition("lap", 5), other]).lines
+        assert lines[0].struck_by is None
+        assert Q.NOTHING_TO_CORRECT in codes(lines[1])
+
+
 def test_a_correction_set_aside_never_happened() -> None:
     events = [count("lap", 5), correction(quantity=4), correction(quantity=6)]
     aside = [decide(2, "set_aside")]

@@ -232,18 +232,35 @@ RULES: dict[str, tuple[str, ...]] = {
         "strike|scratch|cancel|delete|disregard|undo it",
         "strike|scratch|cancel|delete|disregard|undo the|those|these",
         "take that back",
+        "i take it|that back",
+        "disregard|ignore the? last count|number|line|entry|one?",
+        "disregard|ignore that|this|it",
+    ),
+    "LOOSE strike": (
+        "never mind that?",
+        "nevermind that?",
+        "forget that|it",
+        "disregard",
     ),
     "MEAN firm": (
         "correction",
         "i mean|meant",
-        "make|change that|it to?",
+        "make|change|correct that|it to?",
         "that was|is wrong|incorrect",
+        "that was|is not right|correct",
+        "that wasn't|isn't right|correct",
         "that's|thats wrong|incorrect",
-        "that was a mistake",
+        "that's|thats not right|correct",
+        "that was|is a|my mistake|error",
+        "that's|thats a|my mistake|error",
+        "my mistake|error|fault|bad",
+        "i misspoke|miscounted",
+        "i was wrong",
         "should be|say",
         "that should be|say",
     ),
     "MEAN soft": ("no", "sorry", "wait no", "no wait", "i'm sorry", "actually", "rather", "oops"),
+    "SWAP": ("make|change|correct",),
     "TOTAL": (
         "that's|thats|equals",
         "that is",
@@ -258,6 +275,9 @@ RULES: dict[str, tuple[str, ...]] = {
         "start|starting|begin over|again",
         "let's|lets start over|again",
         "from the top|beginning",
+        "i|we? lost|lose|losing my|our|the? count|place",
+        "i|we? lost track",
+        "do over",
         "again",
     ),
     "PACK one": ("pack|package|packet|sleeve|box|bundle of?",),
@@ -317,7 +337,7 @@ _FILLERS = """
     a an and the of is are am i i'm i've i'll we we're we've we'll have has got there there's here
     here's it's its um uh er ah okay ok alright so now then count counts counted counting number
     numbers my your our yes yeah yep please next also up left each with including single just doctor
-    let's lets do
+    let's lets do see only found
 """
 FILLERS = frozenset(_FILLERS.split())
 """Words that may stand between an item and its number without making them talk."""

@@ -72,8 +72,8 @@ def follow_corrections(events: Sequence[Event], set_aside: frozenset[int]) -> li
     they repeat is then the one meant.
 
     A correction that names an item strikes the last line of that item, at the place and of the part
-    that it names if there is one; one with only a quantity strikes the last count, addition,
-    removal or breakage; one about a medication (a strength, a volume, a date) the last line about
+    that it names if there is one, or the last line where there is none and the number is the same;
+    one with only a quantity strikes the last count, addition, removal or breakage; one about a medication (a strength, a volume, a date) the last line about
     that medication, or about any; a bare one strikes the last line that has any effect. With a
     quantity or something said of a medication it then stands in for the line it strikes, and takes
     over what it does not say itself. Struck lines are passed over, so that "strike that" said twice
@@ -121,6 +121,8 @@ def _correct(
             target = _latest_medication(stacks, latest)
         if target is not None and (event.place is not None or event.part is not None):
             target = _latest_there(event, stack, lines) or target
+        if target is None and event.medication is None:
+            target = _misnamed(event, last, lines)
     elif event.verdict is not None:
         target = latest(stacks.by_kind.get(EventKind.VERDICT, []))
     elif event.medication is not None or (
@@ -157,6 +159,16 @@ def _correct(
         line.spoken = event.spoken or struck.spoken
         line.place = event.place or struck.place
         line.part = event.part or struck.part
+
+
+def _misnamed(event: Event, last: int | None, lines: list[Heard]) -> int | None:
+    """The last line, where a correction gives it another item: "five laps", "I mean five raytecs".
+
+    Without a number it may only strike ("cancel the raytecs"), and another number is a line anew.
+    """
+    if last is None or lines[last - 1].kind not in TALLIED or event.quantity is None:
+        return None
+    return last if event.quantity == lines[last - 1].quantity else None
 
 
 def _latest_medication(stacks: _Stacks, latest: Callable[[list[int]], int | None]) -> int | None:

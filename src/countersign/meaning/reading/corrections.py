@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
-from countersign.meaning.pieces import numbers_of, words_of
+from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import Clause, last_number
 from countersign.meaning.reading.closing import close, emit
@@ -16,23 +16,39 @@ from countersign.meaning.reading.packs import pack_at
 from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk
 
-_WRONG = frozenset({"correction", "wrong", "incorrect", "mistake"})
+_WRONG = frozenset(
+    {"correction", "wrong", "incorrect", "mistake", "error", "fault", "bad", "misspoke"}
+    | {"miscounted", "right", "correct"}
+)
 """Words that say that something was wrong, though not what is right."""
+_ANYTHING = frozenset({"error", "fault", "bad", "mistake", "right", "correct"})
+"""Those that are as often said of something else: "that was my fault"."""
+_ENDS = ("end", "pause")
 
 
 def settle_not(state: State) -> None:
-    """ "Not" is talk, but before two numbers alone: "not five, ten"."""
-    for index, piece in enumerate(state.pieces):
-        if piece.kind == "cue" and piece.label == "NOT" and _not_and_but(state, index) is None:
-            state.pieces[index] = replace(piece, kind="stranger")
+    """ "Not" is talk, but between two numbers alone: "not five, ten", "not five but ten", "ten not
+    five". Those are put into one piece.
+    """
+    index = 0
+    while index < len(state.pieces):
+        piece = state.pieces[index]
+        if piece.kind == "cue" and piece.label == "NOT":
+            found = _not_and_but(state, index)
+            if found is None:
+                state.pieces[index] = replace(piece, kind="stranger")
+            else:
+                index, after = found[2], found[3]
+                start, end = state.pieces[index].start, state.pieces[after - 1].end
+                label = f"NOT {found[0]} {found[1]}"
+                state.pieces[index:after] = [Piece("cue", label, start, end)]
+        index += 1
 
 
 def on_not(state: State, index: int) -> int:
     """ "Not five, ten": the count before is corrected if it is the number that is denied."""
-    found = _not_and_but(state, index)
-    if found is None:
-        return index + 1
-    denied, meant, after = found
+    piece = state.pieces[index]
+    denied, meant = (int(word) for word in piece.label.split()[1:])
     clause = state.clause
     last = last_number(state.scene, clause) if clause is not None else None
     name = state.last_item
@@ -41,11 +57,10 @@ def on_not(state: State, index: int) -> int:
         sentence = f"{said(denied)} was denied, but it is not the number heard last."
         questions.append(ask(QuestionCode.UNCLEAR_CORRECTION, sentence))
     close(state)
-    start = min(state.pieces[index].start, state.pieces[after - 1].start)
     emit(
         state,
-        start,
-        state.pieces[after - 1].end,
+        piece.start,
+        piece.end,
         questions=questions,
         kind=EventKind.CORRECTION,
         item=name,
@@ -53,18 +68,80 @@ def on_not(state: State, index: int) -> int:
         unit="each",
         spoken=Spoken.TOTAL,
     )
-    return after
+    return index + 1
 
 
-def _not_and_but(state: State, index: int) -> tuple[int, int, int] | None:
-    """The number that is denied, the one that is meant, and where the utterance ends."""
-    ends = ("end", "pause")
-    if kind_at(state, index - 1) not in ends or kind_at(state, index + 1) != "run":
+def _not_and_but(state: State, index: int) -> tuple[int, int, int, int] | None:
+    """The number that is denied, the one that is meant, and the pieces from and to which they are
+    said: all of an utterance.
+    """
+    after = _numbers_at(state, index + 1)
+    if kind_at(state, index - 1) in _ENDS:
+        if len(after) == 2 and kind_at(state, index + 2) in _ENDS:
+            return after[0], after[1], index, index + 2
+        then = _numbers_at(state, index + 3)
+        but = kind_at(state, index + 2) == "stranger"
+        but = but and words_of(state.doc, state.pieces[index + 2]) == ["but"]
+        if but and len(after) == len(then) == 1 and kind_at(state, index + 4) in _ENDS:
+            return after[0], then[0], index, index + 4
         return None
-    if kind_at(state, index + 2) not in ends:
-        return None
-    numbers = numbers_of(state.doc, state.pieces[index + 1])
-    return (numbers[0], numbers[1], index + 2) if len(numbers) == 2 else None
+    before = _numbers_at(state, index - 1)
+    first = index - 1 - cue_at(state, index - 2, "TOTAL", "MEAN")  # "no, ten not five"
+    alone = kind_at(state, first - 1) in _ENDS and kind_at(state, index + 2) in _ENDS
+    if alone and len(before) == len(after) == 1:
+        return after[0], before[0], first, index + 2
+    return None
+
+
+def _numbers_at(state: State, index: int) -> list[int]:
+    found = kind_at(state, index) == "run"
+    return numbers_of(state.doc, state.pieces[index]) if found else []
+
+
+def settle_swaps(state: State) -> None:
+    """ "Change the laps to six", "laps should be six": a correction that names its item first or in
+    the middle. Otherwise "change" and the like are talk.
+    """
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "cue":
+            continue
+        if piece.label == "SWAP":
+            to = kind_at(state, index + 2) == "stranger"
+            to = to and words_of(state.doc, state.pieces[index + 2]) == ["to"]
+            named = kind_at(state, index + 1) == "item"
+            if named and kind_at(state, index + 2 + to) == "run":
+                state.pieces[index] = replace(piece, label="MEAN firm")
+                if to:
+                    del state.pieces[index + 2]
+            else:
+                state.pieces[index] = replace(piece, kind="stranger")
+        elif piece.label == "MEAN firm" and "should" in words_of(state.doc, piece):
+            begins = kind_at(state, index - 2) in _ENDS and kind_at(state, index - 1) == "item"
+            if begins and kind_at(state, index + 1) == "run":
+                state.pieces[index - 1 : index + 1] = [piece, state.pieces[index - 1]]
+
+
+def settle_loose(state: State) -> None:
+    """ "Never mind" strikes a line only where nothing else is said; else it is talk."""
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "cue" or piece.label != "LOOSE strike":
+            continue
+        if not (kind_at(state, index - 1) in _ENDS and kind_at(state, index + 1) in _ENDS):
+            state.pieces[index] = replace(piece, kind="stranger")
+
+
+def on_loose(state: State, index: int) -> int:
+    """ "Never mind" after a count: it may be about something else."""
+    cue = state.pieces[index]
+    if state.clause is None and state.last_item is None:
+        hear_talk(state, cue)
+        return index + 1
+    close(state)
+    heard = " ".join(words_of(state.doc, cue))
+    sentence = f"“{heard}” was said after a count; does it strike that?"
+    question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)
+    emit(state, cue.start, cue.end, kind=EventKind.CORRECTION, questions=[question])
+    return index + 1
 
 
 def on_correction(state: State, index: int) -> int:
@@ -140,6 +217,7 @@ def _soft_one_corrects(state: State, index: int, at: int) -> bool:
 def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
     """A correction that does not say what is now meant."""
     cue = state.pieces[index]
+    words = words_of(state.doc, cue)
     follows = kind_at(state, at)
     if strike:
         if follows == "stranger":
@@ -155,7 +233,9 @@ def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
         close(state)
         end = state.pieces[at - 1].end
         emit(state, cue.start, end, kind=EventKind.CORRECTION, questions=questions)
-    elif _WRONG.intersection(words_of(state.doc, cue)) and follows in ("end", "pause", "talk"):
+    elif _WRONG.intersection(words) and follows in (*_ENDS, "talk"):
+        if _ANYTHING.intersection(words) and talk_before(state, index) is not None:
+            return
         close(state)
         sentence = "A correction was said, but not what is now meant."
         question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)

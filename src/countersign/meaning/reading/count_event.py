@@ -57,10 +57,15 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             questions += more
     in_one_breath = not any(entry.kind == "pause" for entry in clause.entries)
     twice = len(values) == 2 and values[0] == values[1] and in_one_breath
-    if twice and (clause.number_first or clause.place_closes):
-        # a second voice would come after a pause; without one, half a name was heard as a number
+    joined = twice and scene.doc[numbers[1].start - 1].lower_ == "and"
+    if twice and (clause.number_first or clause.place_closes or joined):
+        # a second voice would come after a pause; without one, half a name was heard as a number,
+        # or it is "ten and ten", two packs
         sentence = f"{said(values[0])} was heard twice in one breath."
         questions.append(ask(QuestionCode.NUMBER_REPEATED, sentence))
+    if values and not totals and _restarted_in_vain(clause, numbers):
+        sentence = f"The count was started over after {spell(values[-1])}, and no number came."
+        questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
     if clause.cut_off and sequence and not totals:
         sentence = f"{said(sequence[-1])} was followed at once by talk; a number may be missing."
         questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
@@ -136,6 +141,12 @@ def _restart_at(clause: Clause, numbers: Sequence[Number]) -> int | None:
     if not restarts:
         return None
     return next((i for i, number in enumerate(numbers) if number.start > restarts[-1]), None)
+
+
+def _restarted_in_vain(clause: Clause, numbers: Sequence[Number]) -> bool:
+    """Whether nothing came after "start over"."""
+    restarted = any(entry.kind == "restart" for entry in clause.entries)
+    return restarted and _restart_at(clause, numbers) is None
 
 
 # Whether it was a count

@@ -111,6 +111,7 @@ def _name(state: State, index: int, clause: Clause) -> None:
     """Say of what the open clause is."""
     piece = state.pieces[index]
     clause.item = piece
+    clause.start, clause.carry = min(clause.start, piece.start), min(clause.carry, piece.start)
     clause.number_first = clause.has_numbers
     clause.after = None
     clause.end = piece.end

@@ -188,8 +188,11 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         return any(said.beside(cue, run) for cue in counts for run in runs)
     if counts:
         return True
-    if strangers or any(cue.label.startswith("MEAN") for cue in cues):
+    if any(cue.label.startswith("MEAN") for cue in cues):
         return False
+    if strangers:
+        # "laps five | wait, four"
+        return said.counting and len(said.pieces) == 2 and said.pieces[1] in runs
     telling = any(_TELLING.intersection(words_of(state.doc, piece)) for piece in said.pieces)
     if any(cue.label.startswith(_MOVES) for cue in cues) or telling:
         return True

@@ -8,7 +8,14 @@ from countersign.kit.model import Kit
 from countersign.meaning.pieces import pieces_of
 from countersign.meaning.reading.breakage import on_broken
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.corrections import on_correction, on_not, settle_not
+from countersign.meaning.reading.corrections import (
+    on_correction,
+    on_loose,
+    on_not,
+    settle_loose,
+    settle_not,
+    settle_swaps,
+)
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.left_over import ask_about_numbers_left
@@ -51,6 +58,7 @@ CUES: dict[str, Step] = {
     "FLOOR": on_floor,
     "NOT": on_not,
     "STRIKE": on_correction,
+    "LOOSE": on_loose,
     "MEAN": on_correction,
     "TOTAL": on_total,
     "RESTART": on_restart,
@@ -127,6 +135,8 @@ def read(
     settle_cues(state)
     settle_taking(state)
     settle_not(state)
+    settle_swaps(state)
+    settle_loose(state)
     settle_alone(state)
     heard = list(state.pieces)
     index = 0
