@@ -176,6 +176,7 @@ PLAIN = [
     ("laps five | never mind the light", "count lap 5 total"),
     ("laps five | change the light", "count lap 5 total"),
     ("laps five | i see five", "count lap 5 total"),
+    ("laps five | hand me the kelly again please", "count lap 5 total"),
     # a count that was lost begins again
     ("laps one two three | sorry lost count | laps one two", "count lap 2 sequence"),
     ("laps one two three | i lost my place | one two three four", "count lap 4 sequence"),

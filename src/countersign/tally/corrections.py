@@ -73,11 +73,11 @@ def follow_corrections(events: Sequence[Event], set_aside: frozenset[int]) -> li
 
     A correction that names an item strikes the last line of that item, at the place and of the part
     that it names if there is one, or the last line where there is none and the number is the same;
-    one with only a quantity strikes the last count, addition, removal or breakage; one about a medication (a strength, a volume, a date) the last line about
-    that medication, or about any; a bare one strikes the last line that has any effect. With a
-    quantity or something said of a medication it then stands in for the line it strikes, and takes
-    over what it does not say itself. Struck lines are passed over, so that "strike that" said twice
-    goes back two lines.
+    one with only a quantity strikes the last count, addition, removal or breakage; one about a
+    medication (a strength, a volume, a date) the last line about that medication, or about any; a
+    bare one strikes the last line that has any effect. With a quantity or something said of a
+    medication it then stands in for the line it strikes, and takes over what it does not say
+    itself. Struck lines are passed over, so that "strike that" said twice goes back two lines.
     """
     lines: list[Heard] = []
     stacks = _Stacks()

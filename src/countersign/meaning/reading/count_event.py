@@ -144,9 +144,10 @@ def _restart_at(clause: Clause, numbers: Sequence[Number]) -> int | None:
 
 
 def _restarted_in_vain(clause: Clause, numbers: Sequence[Number]) -> bool:
-    """Whether nothing came after "start over"."""
-    restarted = any(entry.kind == "restart" for entry in clause.entries)
-    return restarted and _restart_at(clause, numbers) is None
+    """Whether nothing came after "start over"; a bare "again" is said of many things."""
+    restarts = [entry for entry in clause.entries if entry.kind == "restart"]
+    told = any(entry.end - entry.start > 1 for entry in restarts)
+    return told and _restart_at(clause, numbers) is None
 
 
 # Whether it was a count
