@@ -8,13 +8,18 @@ transform). What the fit leaves over is distortion, noise and misplaced time.
 import shutil
 import subprocess
 import wave
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+from countersign.problems import BadInput
 from countersign.sound import SAMPLE_RATE, LevelMeter, open_source, read_blocks
+from countersign.sound.decoder import Undecodable
+from countersign.sound.libsndfile import SoundFileDecoder
+from countersign.sound.recognition import recognise
 
 TONE_HZ = 440.0
 AMPLITUDE = 0.3
@@ -74,6 +79,37 @@ def test_lossless_formats_keep_the_tone(tmp_path, container, coding, rate, chann
     assert phase == pytest.approx(0, abs=2e-3)  # 2 mrad of 440 Hz is under a microsecond
     # Two roundings to 16 bits leave at most about a step each (a step is 3.05e-5).
     assert left < 4e-5
+
+
+@pytest.mark.parametrize(
+    ("container", "coding"),
+    [("WAV", "IMA_ADPCM"), ("WAV", "MS_ADPCM"), ("WAV", "GSM610"), ("W64", "IMA_ADPCM"),
+     ("AIFF", "IMA_ADPCM"), ("AU", "G721_32")],
+)  # fmt: skip
+def test_what_libsndfile_reads_unsafely_never_reaches_it(tmp_path, monkeypatch, container, coding):
+    """CVE-2026-37555 and CVE-2022-33065: ADPCM readers of libsndfile up to 1.2.2."""
+    path = tmp_path / "crafted"
+    soundfile.write(path, tone(8000), 8000, format=container, subtype=coding)
+    kind = recognise(path)
+    assert kind is not None and (kind.decoder == "ffmpeg" or container == "AU")
+    with pytest.raises(Undecodable, match="compression"):  # should a header hide what it is
+        SoundFileDecoder(path, replace(kind, decoder="libsndfile"))
+    assert open_source(path).format.startswith(("ADPCM", "GSM"))  # ffmpeg's names
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(BadInput):
+        open_source(path)
+
+
+def test_an_au_header_that_libsndfile_would_add_up_wrongly_is_repaired(tmp_path):
+    """CVE-2022-33065: where the sound begins and its length, added as signed 32-bit numbers."""
+    path = tmp_path / "tone.au"
+    soundfile.write(path, tone(16000), 16000, format="AU", subtype="PCM_16")
+    data = bytearray(path.read_bytes())
+    data[8:12] = (0x7FFFFFFF).to_bytes(4, "big")
+    path.write_bytes(data)
+    kind = recognise(path)
+    assert kind is not None and kind.repairs == {8: b"\xff" * 4}
+    assert fit(heard(path))[0] == pytest.approx(AMPLITUDE, rel=2e-3)
 
 
 @pytest.mark.parametrize("channels", [1, 2])

@@ -28,6 +28,9 @@ _MOST_SKIPS = 50
 _SKIPPED_FRAMES = 4608
 """The longest block that FLAC encoders write at usual rates (RFC 9639, streamable subset)."""
 
+_CODINGS = ("PCM_", "FLOAT", "DOUBLE", "ALAW", "ULAW", "VORBIS", "OPUS", "MPEG_", "ALAC_")
+"""What libsndfile reads, by the beginnings of its names; see ``recognition`` for the rest."""
+
 
 class SoundFileDecoder:
     """WAV, FLAC, Ogg, Opus, MP3, AIFF and their kin through libsndfile."""
@@ -97,6 +100,8 @@ class SoundFileDecoder:
                     "has an impossible header"
                 ) from error
             with sound:
+                if not sound.subtype.startswith(_CODINGS):
+                    raise Undecodable(f"is {self._kind.name} with a compression that is not read")
                 yield sound, file
 
     def _promised(self) -> float | None:

@@ -7,6 +7,10 @@ audio, which has no signature, only if several frame headers follow each other.
 Signatures: RIFF/RIFX (Microsoft multimedia specification 1.0), RF64 (EBU Tech 3306), FORM (EA IFF
 85), FLAC (RFC 9639), Ogg (RFC 3533), MPEG audio headers (ISO/IEC 11172-3 table 2.4.2.3 and
 13818-3), ADTS (ISO/IEC 13818-7), ISO base media (ISO/IEC 14496-12).
+
+Of WAV, Wave64 and AIFF, libsndfile gets what is plain samples. The ADPCM kin, which nobody records
+counts with, goes to ffmpeg: their readers in libsndfile up to 1.2.2 write past their memory for a
+crafted file (CVE-2026-37555, CVE-2022-33065), and no later one is packed for Python yet.
 """
 
 import os
@@ -29,6 +33,15 @@ _BITRATES: dict[tuple[bool, int], tuple[int, ...]] = {
     (False, 3): (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160),
 }
 _RATES = {3: (44100, 48000, 32000), 2: (22050, 24000, 16000), 0: (11025, 12000, 8000)}
+
+# Plain samples: PCM, IEEE float, A-law, µ-law (Microsoft's format tags; AIFF-C compression types).
+_PLAIN_TAGS = frozenset({1, 3, 6, 7})
+_EXTENSIBLE = 0xFFFE
+_PLAIN_TYPES = frozenset(
+    b"NONE sowt twos raw  in24 42ni in32 23ni fl32 FL32 fl64 FL64 alaw ALAW ulaw ULAW"[i : i + 4]
+    for i in range(0, 79, 5)
+)
+_WAVE64_FORMAT = b"fmt \xf3\xac\xd3\x11\x8c\xd1\x00\xc0\x4f\x8e\xdb\x8a"
 
 # Lengths that writers to a pipe put where they cannot know the length yet.
 _UNKNOWN_LENGTH = (range(0x7FFFF000, 0x80001000), range(0xFFFFF000, 0x100000000))
@@ -72,8 +85,7 @@ def recognise(path: Path) -> Recognised | None:
         if head[:4] == b"caff":
             return Recognised("CAF", "libsndfile")
         if head[:16] == b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\x00\x00":
-            total = struct.unpack("<Q", head[16:24].ljust(8, b"\0"))[0]
-            return Recognised("Wave64", "libsndfile", size / total if total > size else 1.0)
+            return _wave64(head + file.read(4096), size)
         if head[:19] == b"Creative Voice File":
             return Recognised("VOC", "libsndfile")
         if head[:7] == b"NIST_1A":
@@ -99,6 +111,8 @@ def recognise(path: Path) -> Recognised | None:
 def _wav(file: BinaryIO, size: int, order: str, name: str = "WAV") -> Recognised:
     long_length, offset = None, 12
     for kind, length in _chunks(file, offset, order):
+        if kind == b"fmt " and not _plain(file.read(26), order):
+            return Recognised(f"compressed {name}", "ffmpeg")
         if kind == b"ds64":
             long_length = struct.unpack("<QQ", file.read(16).ljust(16, b"\0"))[1]
         if kind == b"data":
@@ -112,8 +126,29 @@ def _wav(file: BinaryIO, size: int, order: str, name: str = "WAV") -> Recognised
     return Recognised(name, "libsndfile")
 
 
+def _plain(form: bytes, order: str) -> bool:
+    """Whether a format chunk tells of plain samples."""
+    fields = form.ljust(26, b"\0")
+    tag = struct.unpack(f"{order}H", fields[:2])[0]
+    if tag == _EXTENSIBLE:
+        tag = struct.unpack(f"{order}H", fields[24:26])[0]
+    return tag in _PLAIN_TAGS
+
+
+def _wave64(head: bytes, size: int) -> Recognised:
+    form = head.find(_WAVE64_FORMAT)
+    if form >= 0 and not _plain(head[form + 24 : form + 50], "<"):
+        return Recognised("compressed Wave64", "ffmpeg")
+    total = struct.unpack("<Q", head[16:24].ljust(8, b"\0"))[0]
+    return Recognised("Wave64", "libsndfile", size / total if total > size else 1.0)
+
+
 def _aiff(file: BinaryIO, size: int) -> Recognised:
+    file.seek(8)
+    compressible = file.read(4) == b"AIFC"
     for kind, length in _chunks(file, 12, ">"):
+        if kind == b"COMM" and compressible and file.read(22)[18:] not in _PLAIN_TYPES:
+            return Recognised("compressed AIFF", "ffmpeg")
         if kind == b"SSND":
             return Recognised("AIFF", "libsndfile", _present(length, size - file.tell()))
     return Recognised("AIFF", "libsndfile")
@@ -123,8 +158,10 @@ def _au(head: bytes, size: int) -> Recognised:
     for order in (">", "<"):
         offset, length = struct.unpack(f"{order}II", head[4:12].ljust(8, b"\0"))
         if 24 <= offset <= 1 << 20:
-            return Recognised("AU", "libsndfile", _present(length, size - offset))
-    return Recognised("AU", "libsndfile")
+            # libsndfile adds both as signed numbers of 32 bits; all ones say "until the end"
+            repairs = {8: b"\xff" * 4} if offset + length > 0x7FFFFFFF else {}
+            return Recognised("AU", "libsndfile", _present(length, size - offset), repairs=repairs)
+    return Recognised("AU", "ffmpeg")
 
 
 def _present(length: int, present: int) -> float:
