@@ -17,6 +17,7 @@ from tests.papers.cases import (
     exception_case,
     long_case,
     plain_case,
+    set_up_case,
     short_case,
 )
 
@@ -35,7 +36,7 @@ from countersign.exchange.stored import FORM
 from countersign.ledger import Ledger, append_decision, list_cases, read_case, record_of
 from countersign.problems import BadInput
 
-CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
+CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, set_up_case, long_case]
 
 
 def exported(ledger: Ledger, case: str) -> str:

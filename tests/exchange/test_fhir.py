@@ -24,6 +24,7 @@ from tests.papers.cases import (
     medicine,
     opening,
     plain_case,
+    set_up_case,
     short_case,
 )
 from ucumvert import PintUcumRegistry, get_ucum_parser
@@ -36,7 +37,7 @@ from countersign.problems import BadInput
 from countersign.tally.record import Act
 from countersign.wording import is_confirmed
 
-CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
+CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, set_up_case, long_case]
 AT = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 R4 = models["r4"]
 

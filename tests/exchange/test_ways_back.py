@@ -31,6 +31,7 @@ from tests.papers.cases import (
     medicine,
     plain_case,
     said,
+    set_up_case,
     short_case,
 )
 
@@ -49,9 +50,10 @@ from countersign.export import case_csv, safe_cell, unsafe_cell
 from countersign.ledger import Ledger, append_decision, open_ledger, read_case, record_of
 from countersign.meaning.event import Event, EventKind, Phase
 from countersign.problems import BadInput
+from countersign.set_up import set_up
 from countersign.tally.record import Act, Decision, Role
 
-CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case]
+CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, set_up_case]
 AT = datetime(2026, 3, 2, 15, 0, 0, 123456, tzinfo=UTC)
 
 # What a person may write and a ledger can keep: SQLite keeps no half of a surrogate pair.
@@ -65,7 +67,7 @@ fractions = st.decimals(0, 1000, places=3, allow_nan=False, allow_infinity=False
 
 @st.composite
 def an_event(draw: st.DrawFn, at: float) -> Event:
-    match draw(st.integers(0, 4)):
+    match draw(st.integers(0, 5)):
         case 0:
             return said(EventKind.PHASE, at, phase=draw(phases), words=draw(texts))
         case 1:
@@ -74,6 +76,13 @@ def an_event(draw: st.DrawFn, at: float) -> Event:
             return medicine(kind, at, volume, lot=draw(texts))
         case 2:
             return said(EventKind.REMARK, at, words=draw(texts))
+        case 3:
+            place = draw(st.sampled_from(["mayo_stand", "back_table", None]))
+            how_many = draw(st.none() | st.integers(0, 99))
+            return said(
+                EventKind.SET_UP, at, item=draw(items), place=place, quantity=how_many,
+                words=draw(texts),
+            )  # fmt: skip
         case _:
             how_many = draw(st.integers(0, 99))
             questions = asked(draw(texts)) if draw(st.booleans()) else ()
@@ -142,6 +151,18 @@ def test_each_form_comes_back_and_is_verified(ledger: Ledger, other: Ledger, mak
     assert record_of(read_case(other, case)) == record_of(read_case(ledger, case))
     append_decision(ledger, case, decided(1))
     assert verify_document(data, ledger)[0] is Finding.CHANGED_SINCE
+
+
+@pytest.mark.parametrize("form", ["JSON", "CSV", "FHIR"])
+def test_a_set_up_comes_back_as_it_stood(ledger: Ledger, other: Ledger, form: str) -> None:
+    case = set_up_case(ledger)
+    lines = record_of(read_case(ledger, case)).lines
+    assert sum(line.event.kind is EventKind.SET_UP for line in lines) >= 6
+    import_case(other, read_exported(forms(ledger, case)[form]))
+    again = record_of(read_case(other, case)).lines
+    stood, stands = set_up(KIT, lines), set_up(KIT, again)
+    assert again == lines and stands == stood
+    assert any(item.confirmed for place in stands.places for item in place.items)
 
 
 @pytest.mark.parametrize("make", CASES)

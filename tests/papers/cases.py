@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from countersign.hearing.utterance import written
 from countersign.kit import Group, Item, Kit, Medication, demo_kit_path, read_kit
 from countersign.ledger import (
     Ledger,
@@ -16,6 +17,7 @@ from countersign.ledger import (
     append_step,
     open_case,
 )
+from countersign.meaning import understand
 from countersign.meaning.event import (
     Event,
     EventKind,
@@ -216,6 +218,39 @@ def short_case(ledger: Ledger) -> str:
         ),
     )
     return case
+
+
+def set_up_case(ledger: Ledger) -> str:
+    """Mayo stand and back table: as heard, struck, amended, undone and set aside, then a count."""
+    words = (
+        "two kellys on the mayo stand",
+        "needle holder on the mayo tip up",
+        "kellys on the back table",
+        "strike that",
+        "five laps on the back table",
+        "back table five laps",
+        "handle to the right",
+    )
+    spoken = [written(text, number) for number, text in enumerate(words, start=1)]
+    events = [
+        *understand(spoken, KIT),
+        said(EventKind.SET_UP, 20, item="kelly_clamp", place="mayo_stand", words="kelly there"),
+        said(EventKind.SET_UP, 22, item="bulb_syringe", part="bulb", place="back_table"),
+        said(EventKind.SET_UP, 24, item=None, place="mayo_stand", questions=asked()),
+        said(EventKind.SET_UP, 26, item="knife_blade", quantity=2, unit="each", place=None),
+        count("lap_sponge", 5, Phase.INITIAL, 30, words="laps five"),
+    ]
+    last = len(events) - 1
+    decisions = [
+        decided(1),
+        decided(last - 3, Act.AMEND, item="needle_holder", place="back_table", quantity=3),
+        decided(last - 2),
+        decided(last - 2, Act.UNDO, reason="it was never opened"),
+        decided(last - 1, Act.SET_ASIDE, reason="said of another table"),
+        decided(last),
+        decided(last + 1),
+    ]
+    return kept(ledger, events, decisions)
 
 
 def long_case(ledger: Ledger, lines: int = 420) -> str:

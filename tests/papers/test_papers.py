@@ -18,6 +18,7 @@ from tests.papers.cases import (
     kept,
     long_case,
     plain_case,
+    set_up_case,
     short_case,
 )
 from tests.papers.conftest import PRINTED, pages
@@ -33,7 +34,7 @@ from countersign.papers.lettering import lettered
 from countersign.tally.record import Act
 from countersign.wording import is_confirmed, item_label, verdict_text
 
-CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, long_case]
+CASES: list[Make] = [plain_case, short_case, exception_case, awkward_case, set_up_case, long_case]
 # ISO 216: 210 mm × 297 mm; ANSI/ASME Y14.1: 8.5 in × 11 in. A point is 1/72 in.
 PAPER = {Size.A4: (210 / 25.4 * 72, 297 / 25.4 * 72), Size.LETTER: (8.5 * 72, 11 * 72)}
 

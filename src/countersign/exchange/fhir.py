@@ -70,7 +70,8 @@ def fhir_bundle(
     confirmed draw and label, and for the confirmed verdict; a MedicationDispense for each confirmed
     receipt; a Provenance for each decision in force and each exception; a DocumentReference with
     the whole case; an AuditEvent for the export. There is no MedicationAdministration, because what
-    is given from a syringe is not heard.
+    is given from a syringe is not heard. Phases, remarks and what is set up on the tables say
+    nothing of the patient: they are in the carried case only.
     Raises ``BadInput`` where nothing is confirmed.
     """
     confirmed = [line for line in record.lines if is_confirmed(line)]
