@@ -108,8 +108,7 @@ def event_text(event: Event, kit: Kit) -> str:
             verdict = VERDICTS[event.verdict] if event.verdict else "verdict not heard"
             return f"said: {verdict}{_of_group(event)}"
         case EventKind.SET_UP:
-            place = f" on {clean(event.place).replace('_', ' ')}" if event.place else ""
-            return f"set up: {item_label(event.item, kit)}{place}"
+            return f"set up: {item_label(event.item, kit)}{_where(event.place, event.part)}"
         case EventKind.BREAKAGE:
             where = _where(event.place, event.part)
             return f"broken or cut, pieces: {item_label(event.item, kit)}{where}"

@@ -99,7 +99,7 @@ def test_every_kind_of_event_has_words_of_its_own() -> None:
     label = kit.medications[0].label
     assert texts[EventKind.RECEIPT] == f"received: {label} 1 %, 30 mL, expires 2027-06-30, in cup"
     assert texts[EventKind.PHASE] == "begins: closing count, sponges"
-    assert texts[EventKind.SET_UP] == f"set up: {kit.items[0].label} on mayo stand"
+    assert texts[EventKind.SET_UP] == f"set up: {kit.items[0].label}, on the Mayo stand"
 
 
 def test_json_has_no_binary_fractions() -> None:

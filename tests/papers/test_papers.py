@@ -17,7 +17,9 @@ from tests.papers.cases import (
     exception_case,
     kept,
     long_case,
+    medicine,
     plain_case,
+    said,
     set_up_case,
     short_case,
 )
@@ -27,7 +29,7 @@ from countersign.caution import TWO_PEOPLE
 from countersign.exchange import fingerprint, read_stored
 from countersign.exchange.software import software
 from countersign.ledger import Ledger, read_case, record_of
-from countersign.meaning.event import EventKind, Phase
+from countersign.meaning.event import EventKind, MedicationDetail, Phase, Strength
 from countersign.papers import FORMS, Printing, Size, printing
 from countersign.papers.grid import group_grids, stands
 from countersign.papers.lettering import lettered
@@ -239,6 +241,27 @@ def test_what_was_undone_is_told(shelf: Shelf) -> None:
     assert "decision undone; reason:" in words
     assert "struck by the correction in line 65" in words
     assert "Listening did not reach the end" in words
+
+
+def test_what_was_amended_is_told_with_its_place_and_its_strength(ledger: Ledger) -> None:
+    amended = MedicationDetail(name="lidocaine", strength=Strength(value=2, unit="%"))
+    events = [
+        said(EventKind.SET_UP, 1, item="kelly_clamp", place="mayo_stand"),
+        count("lap_sponge", 5, Phase.CLOSING, 9, place="field"),
+        medicine(EventKind.RECEIPT, 12, "30"),
+    ]
+    decisions = [
+        decided(1, Act.AMEND, item="needle_holder", place="back_table"),
+        decided(2, Act.AMEND, quantity=4, place="wound"),
+        decided(3, Act.AMEND, medication=amended),
+    ]
+    case = kept(ledger, events, decisions)
+    words = " ".join(pages(FORMS["count-sheet"](printing(ledger, case, Size.A4, PRINTED))))
+    assert (
+        "amended: Needle holder, on the back table: - (heard: set up: Kelly clamp, on the" in words
+    )
+    assert "amended: Laparotomy sponge, in the wound: 4 (heard: Laparotomy sponge, on the" in words
+    assert "amended: Lidocaine 2 % (heard: received: Lidocaine 1 %, with Epinephrine" in words
 
 
 def test_a_medication_sheet(shelf: Shelf) -> None:

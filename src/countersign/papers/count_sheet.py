@@ -22,6 +22,7 @@ from countersign.papers.wordings import (
 from countersign.screen import amended_text, open_text
 from countersign.tally.record import (
     Act,
+    Decision,
     Discrepancy,
     Line,
     LineState,
@@ -39,6 +40,7 @@ from countersign.wording import (
     item_label,
     line_number_text,
     line_text,
+    medication_text,
     number_text,
     verdict_text,
     where_text,
@@ -394,7 +396,7 @@ def _corrections(made: Printing) -> list[Flowable]:
                 continue
             words = act_text(decision)
             if decision.act is Act.AMEND:
-                words += f": {_amended(made, line, decision.item, decision.quantity)}"
+                words += f": {_amended(made, line, decision)}"
             if decision.reason:
                 words += f"; reason: {decision.reason}"
             rows.append(
@@ -411,11 +413,19 @@ def _corrections(made: Printing) -> list[Flowable]:
     ]
 
 
-def _amended(made: Printing, line: Line, item: str | None, quantity: object) -> str:
-    label = item_label(item or line.item or line.event.item, made.history.kit)
+def _amended(made: Printing, line: Line, decision: Decision) -> str:
+    """What one amendment made of a line, and what was heard; an empty place takes a place away."""
+    kit, event = made.history.kit, line.event
+    item = decision.item or line.item or event.item
     heard = line_number_text(line)
-    now = heard if quantity is None else number_text(quantity, line.event.unit)  # type: ignore[arg-type]
-    return f"{label}: {now} (heard: {line_text(line, made.history.kit)}, {heard})"
+    was = f"(heard: {line_text(line, kit)}, {heard})"
+    if decision.medication is not None:
+        return f"{medication_text(item, decision.medication, kit)} {was}"
+    place = event.place if decision.place is None else decision.place
+    part = event.part if decision.part is None else decision.part
+    where = where_text(place, part)
+    now = heard if decision.quantity is None else number_text(decision.quantity, event.unit)
+    return f"{item_label(item, kit)}{f', {where}' if where else ''}: {now} {was}"
 
 
 # Every line
