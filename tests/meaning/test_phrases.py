@@ -125,6 +125,8 @@ PLAIN = [
     ("adding laps one two three four five", "addition lap 5 sequence"),
     ("adding laps | one two three four five", "addition lap 5 sequence"),
     ("adding | ten raytecs", "addition raytec 10 total"),
+    ("received two needles", "addition needle 2 total"),
+    ("adding to the count five laps", "addition lap 5 total"),
     # removals
     ("passing off five laps", "removal lap 5 total"),
     ("handed off five laps", "removal lap 5 total"),
@@ -233,6 +235,11 @@ ASKED = [
     ("laps five | seven", "count lap 7 sequence", "number_skipped"),
     ("adding laps", "addition lap - -", "no_quantity"),
     ("<talk> laps five <talk>", "count lap 5 total", "other_reading"),
+    # which way it goes is not said
+    ("handing you five laps", "addition lap 5 total", "other_reading"),
+    ("tossing a pack of five laps", "addition lap 5 pack", "other_reading"),
+    ("short pack of raytecs", "count raytec 10 pack", "other_reading"),
+    ("needle tip is missing", "verdict needle - -", "other_reading"),
     # a correction to another item: either name may be heard wrong
     (
         "laps five | no raytecs five",
@@ -399,6 +406,20 @@ VERDICTS = [
     ("closing sponge counts are all correct", "correct sponges -"),
     ("final sharps count is not correct", "not_correct sharps -"),
     ("initial needle count is off", "not_correct sharps -"),
+    ("all counts correct", "correct - -"),
+    ("count's correct", "correct - -"),
+    ("everything is accounted for", "correct - -"),
+    ("the count doesn't match", "not_correct - -"),
+    ("count's off", "not_correct - -"),
+    ("one too many", "not_correct - -"),
+    ("one missing", "not_correct - -"),
+    ("needle missing", "not_correct sharps needle"),
+    ("one needle is missing", "not_correct sharps needle"),
+    ("missing two laps", "not_correct sponges lap"),
+    ("we have an extra lap", "not_correct sponges lap"),
+    ("the laps were wrong", "not_correct sponges lap"),
+    ("we need to recount", "recount - -"),
+    ("count the laps again", "recount sponges lap"),
 ]
 
 
@@ -407,6 +428,19 @@ def test_verdicts(say, said: str, expected: str) -> None:
     (event,) = say(said)
     assert event.kind == "verdict"
     assert f"{event.verdict} {event.group or '-'} {event.item or '-'}" == expected
+
+
+def test_a_verdict_about_several(say) -> None:
+    for said, groups in (
+        ("sponges and sharps are correct", ["sponges", "sharps"]),
+        ("sponge and needle counts are correct", ["sponges", "sharps"]),
+        ("laps, needles and instruments are not correct", ["sponges", "sharps", "instruments"]),
+    ):
+        events = say(said)
+        assert [event.group for event in events] == groups
+        assert {event.words for event in events} == {said}
+    assert {event.verdict for event in events} == {"not_correct"}
+    assert say("are sponges and sharps correct") == []
 
 
 @pytest.mark.parametrize(

@@ -89,7 +89,6 @@ a hundred and five dollars
 the last two cases went well
 we use five laps for a hernia
 most cases take ten raytecs
-i dropped a needle
 where is the second needle
 throw it in the bucket
 pass it off

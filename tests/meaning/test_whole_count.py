@@ -71,6 +71,13 @@ PLACES = [
     ),
     ("closing count | on the mayo stand two needles", "count suture_needle 2 mayo_stand"),
     ("closing count | kelly clamps on the mayo stand two", "count kelly_clamp 2 mayo_stand"),
+    ("first bag of laps five", "removal lap_sponge 5 off_field"),
+    (
+        "closing count | bag of laps five | bag of five",
+        "count lap_sponge 5 off_field; count lap_sponge 5 off_field",
+    ),
+    ("is there a lap in the wound", ""),
+    ("on the tray kellys six", "count kelly_clamp 6"),
     # set-up talk
     ("adson on the mayo stand", "set_up adson_forceps - mayo_stand"),
     ("kelly clamps on the mayo stand two", "set_up kelly_clamp 2 mayo_stand"),
@@ -89,6 +96,9 @@ def test_places(text: str, expected: str) -> None:
         "two adsons on the mayo stand",  # set up there, or counted there?
         "ten raytecs on the mayo stand",
         "closing count | laps five | two on the mayo",  # two of what?
+        "there's a lap in the wound",
+        "five laps | there's a lap in the belly",
+        "all packing is out",
     ],
 )
 def test_an_unsure_place_is_asked_about(text: str) -> None:
@@ -138,6 +148,7 @@ BROKEN = [
         "needles six | one needle is broken in two",
         "count suture_needle 6; breakage suture_needle 2",
     ),
+    ("i cut the vessel loop in half", "breakage vessel_loop 2"),
     ("is the needle broken", ""),
     ("we broke scrub", ""),
     ("cut the suture", ""),
@@ -154,6 +165,24 @@ def test_breakage(text: str, expected: str) -> None:
 def test_an_unclear_breakage_is_asked_about(text: str) -> None:
     broken = [event for event in said(text) if event.kind == "breakage"]
     assert len(broken) == 1 and broken[0].questions
+
+
+FALLEN = [
+    ("i dropped a needle", "remark suture_needle -"),
+    ("needle on the floor", "remark suture_needle -"),
+    ("kelly dropped", "remark kelly_clamp -"),
+    ("is the needle on the floor", ""),
+    (
+        "laps one two | a lap fell on the floor | three",
+        "count lap_sponge 3; remark lap_sponge -",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "expected"), FALLEN)
+def test_what_fell_is_noted_and_still_counted(text: str, expected: str) -> None:
+    assert rows(text) == expected
+    assert [q.sentence for event in said(text) for q in event.questions] == []
 
 
 READ_BACKS = [

@@ -215,7 +215,7 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.item, context.item_end_s = event.item or context.item, event.end_s
         context.placed = event.place is not None
         context.talked = False
-    else:
+    elif event.kind is not EventKind.REMARK:
         context.item = None
     context.medications = with_latest(context.medications, event)
     context.after_medication = event.medication is not None

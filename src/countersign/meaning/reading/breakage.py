@@ -101,6 +101,6 @@ def number_in(state: State, cue: Piece) -> int | None:
 def _pieces_behind(state: State, index: int) -> tuple[int | None, int]:
     """ "… two pieces", also after a pause, and where it ends."""
     at = index + (kind_at(state, index) == "pause")
-    if cue_at(state, at, "PIECES"):
+    if cue_at(state, at, "PIECES", "HALF"):
         return number_in(state, state.pieces[at]), at + 1
     return None, index

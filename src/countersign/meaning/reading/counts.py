@@ -13,7 +13,7 @@ from countersign.meaning.reading.meanwhile import settle
 from countersign.meaning.reading.packs import pack_at, pack_is_said
 from countersign.meaning.reading.places import inherit_item
 from countersign.meaning.reading.read_back import disagrees, reads_back
-from countersign.meaning.reading.state import State, cue_at, kind_at
+from countersign.meaning.reading.state import State, Verb, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk, number_in_passing
 from countersign.meaning.scene import label, plural
 from countersign.number_words import spell
@@ -75,7 +75,15 @@ def on_number(state: State, index: int) -> int:
 
 def on_pack(state: State, index: int) -> int:
     """A pack without a number before it."""
-    return on_number(state, index) if pack_is_said(state, index) else index + 1
+    if pack_is_said(state, index):
+        return on_number(state, index)
+    if cue_at(state, index, "BAG one") and kind_at(state, index + 1) == "item":
+        # "bag of laps, five"
+        close(state)
+        before = talk_before(state, index)
+        start = state.pieces[index].start
+        state.verb = Verb(EventKind.COUNT, start, before, place=OFF_FIELD)
+    return index + 1
 
 
 def _take(state: State, clause: Clause, piece: Piece) -> None:
@@ -96,6 +104,8 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
     """Whether a number belongs to a new clause and not to the open one."""
     if clause.total_next:
         return False
+    if piece.label.startswith("bag ") and clause.has_numbers and clause.place == OFF_FIELD:
+        return not _counts_out(state, clause, piece, following)
     if clause.place_closes:
         return not _counts_out(state, clause, piece, following)
     if _is_elsewhere(state, clause, index, following):

@@ -18,6 +18,10 @@ def on_item(state: State, index: int) -> int:
     """The name of an item."""
     piece = state.pieces[index]
     if _is_verdict_about(state, index):
+        if state.clause is not None and state.clause.item is None:
+            # "one needle is missing": the number is of those that are not there
+            state.taken.update(range(state.clause.start, piece.start))
+            state.clause = None
         close(state)
         if not is_asked(state, piece):
             group = state.kit.item(piece.label).group
@@ -59,16 +63,22 @@ def _is_verdict_about(state: State, index: int) -> bool:
     whole = cue_at(state, index + 1, "VERDICT") and not cue_at(state, index + 1, "VERDICT recount")
     if not (bare or whole):
         return False
-    loose = clause is None or clause.item is not None or not clause.has_numbers
+    missing = cue_at(state, index + 1, "BARE not_correct") and kind_at(state, index - 1) == "run"
+    loose = clause is None or clause.item is not None or not clause.has_numbers or missing
     return loose or is_asked(state, state.pieces[index])
+
+
+_BETWEEN = frozenset({"the", "all", "our", "your", "my", "there", "a", "an", "any"})
 
 
 def is_asked(state: State, piece: Piece) -> bool:
     """Whether "is", "are" before an item makes a question of what follows."""
     at = piece.start - 1
-    while at >= 0 and state.doc[at].lower_ in ("the", "all", "our", "your", "my"):
+    while at >= 0 and state.doc[at].lower_ in _BETWEEN:
         at -= 1
-    return at >= 0 and state.doc[at].lower_ in ("is", "are", "was", "were")
+    if at < 0 or state.doc[at].lower_ not in ("is", "are", "was", "were"):
+        return False
+    return not at or state.doc[at - 1].lower_ not in ("there", "here", "that", "it", "this")
 
 
 def _is_of_numbers_before(state: State, index: int, clause: Clause) -> bool:
@@ -209,6 +219,8 @@ def _lone(state: State, piece: Piece) -> Piece | None:
     at = piece.start - 1
     if at < 0 or state.doc[at].lower_ not in ("a", "an", "another") or plural(state.scene, piece):
         return None
+    if cue_at(state, state.pieces.index(piece) + 1, "PLACE wound"):
+        return None  # "there's a lap in the wound"
     clause = state.clause
     listed = clause is not None and clause.item is not None and clause.has_numbers
     verb = state.verb is not None and state.verb.kind is not EventKind.COUNT

@@ -117,6 +117,11 @@ def on_receipt(state: State, index: int) -> int:
         if kind_at(state, at) == "medication":
             return _on_medication(state, index + 1, EventKind.RECEIPT, index)
         at += 1
+    cue = state.pieces[index]
+    counted = _ahead(state, index, "item") and not _ahead(state, index, "medication", "amount")
+    if counted and cue.label == "RECEIPT" and kind_at(state, index + 1) in ("run", "item"):
+        state.pieces[index] = replace(cue, label="ADD verb")  # "received two needles"
+        return index
     return index + 1
 
 

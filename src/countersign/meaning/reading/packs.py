@@ -7,6 +7,8 @@ from countersign.meaning.reading.state import State, kind_at, piece_at
 from countersign.meaning.scene import Scene
 from countersign.number_words import spell
 
+_NOT_FULL = frozenset({"short", "incomplete", "bad"})
+
 
 def pack_at(state: State, index: int) -> tuple[Piece, int] | None:
     """A pack at a number or at the word itself: a piece that holds its quantity, and what follows.
@@ -59,6 +61,11 @@ def pack_quantity(
     """The quantity of a pack that was said without being counted out, and what to ask."""
     how, number = piece.label.split()
     value = int(number)
+    if _NOT_FULL.intersection(words_of(scene.doc, piece)):
+        short = Piece(piece.kind, piece.label, piece.start + 1, piece.end)
+        quantity, spoken, questions = pack_quantity(scene, item_piece, short)
+        heard = scene.doc[piece.start].lower_
+        return quantity, spoken, [*questions, doubt(f"“{heard} pack” was heard; how many?")]
     item = scene.kit.item(item_piece.label) if item_piece else None
     size = item.pack if item else None
     match how:

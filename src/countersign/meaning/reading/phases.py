@@ -10,7 +10,7 @@ from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.state import State, kind_at, piece_at
-from countersign.meaning.reading.verdicts import group_in
+from countersign.meaning.reading.verdicts import group_in, on_verdict
 
 
 def settle_alone(state: State) -> None:
@@ -22,6 +22,12 @@ def settle_alone(state: State) -> None:
         alone = kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
         if not alone or piece.label.startswith("BREAK"):
             state.pieces[index] = replace(piece, kind="stranger")
+
+
+def on_alone(state: State, index: int) -> int:
+    """A phrase that stands alone: a phase, or a verdict ("everything's accounted for")."""
+    said = state.pieces[index].label.partition(" ")[2]
+    return on_phase(state, index) if said in set(Phase) else on_verdict(state, index)
 
 
 def on_phase(state: State, index: int) -> int:

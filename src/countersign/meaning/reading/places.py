@@ -2,15 +2,18 @@
 
 from dataclasses import replace
 
-from countersign.meaning.event import EventKind
-from countersign.meaning.pieces import words_of
-from countersign.meaning.questions import doubt
+from countersign.meaning.event import EventKind, QuestionCode
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause
-from countersign.meaning.reading.closing import close
+from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import WOUND
+from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk
+from countersign.meaning.scene import plural
+from countersign.meaning.words import BREAK
 
 
 def on_place(state: State, index: int) -> int:
@@ -129,6 +132,26 @@ def on_out_of_wound(state: State, index: int) -> int:
     return index + 1
 
 
+def on_unpacked(state: State, index: int) -> int:
+    """ "All packing is out": of what, and how many, has to be asked."""
+    cue = state.pieces[index]
+    if talk_before(state, index) is not None or kind_at(state, index + 1) not in ("end", "pause"):
+        hear_talk(state, cue)
+        return index + 1
+    close(state)
+    heard = " ".join(words_of(state.doc, cue))
+    question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard; of what, and how many?")
+    emit(
+        state,
+        cue.start,
+        cue.end,
+        questions=[question],
+        kind=EventKind.REMOVAL,
+        place=WOUND,
+    )
+    return index + 1
+
+
 def inherit_item(state: State, clause: Clause) -> None:
     """Give a number with a place the item that was counted before it: "… two on the Mayo"."""
     if clause.item is not None or clause.inherited is not None or state.last_item is None:
@@ -145,6 +168,11 @@ def _put(state: State, clause: Clause, place: str, end: int) -> None:
         sentence = f"Two places were heard, {_said(clause.place)} and {_said(place)}."
         clause.questions.append(doubt(sentence))
     inherit_item(state, clause)
+    if place == WOUND and clause.item is not None and not clause.has_numbers:
+        if is_asked(state, clause.item):
+            state.clause = None  # "is there a lap in the wound"
+            return
+        _ask_if_one(state, clause, clause.item, end)
     clause.place, clause.place_closes = place, clause.has_numbers
     clause.end = max(clause.end, end)
     clause.after = clause.after or "pause"  # what follows does not make it talk
@@ -152,6 +180,18 @@ def _put(state: State, clause: Clause, place: str, end: int) -> None:
     if clause.item is None and clause.inherited is None:
         state.clause = None  # "one on the table": nothing that is counted
         state.last_placed = False
+
+
+def _ask_if_one(state: State, clause: Clause, item: Piece, end: int) -> None:
+    """ "There's a lap in the wound": one, or only spoken of."""
+    over = end >= len(state.doc) or state.doc[end].lower_ == BREAK
+    if not over or clause.talked or clause.before is not None:
+        return
+    if plural(state.scene, item) or state.verb is not None:
+        return
+    clause.entries.append(Piece("pack", "one 1", item.start, item.end))
+    name = state.kit.item(item.label).label
+    clause.questions.append(doubt(f"{name} in the wound was heard without a number; is it one?"))
 
 
 def _said(place: str | None) -> str:

@@ -17,8 +17,10 @@ from countersign.meaning.reading.corrections import (
     settle_swaps,
 )
 from countersign.meaning.reading.counts import on_number, on_pack
+from countersign.meaning.reading.dropped import note_dropped, settle_dropped
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.left_over import ask_about_numbers_left
+from countersign.meaning.reading.listed import on_bare, on_listed
 from countersign.meaning.reading.medications import (
     on_amount,
     on_draw,
@@ -30,14 +32,20 @@ from countersign.meaning.reading.medications import (
     settle_cues,
 )
 from countersign.meaning.reading.parts import on_part
-from countersign.meaning.reading.phases import on_phase, settle_alone
-from countersign.meaning.reading.places import on_floor, on_place, on_taking, settle_taking
+from countersign.meaning.reading.phases import on_alone, on_phase, settle_alone
+from countersign.meaning.reading.places import (
+    on_floor,
+    on_place,
+    on_taking,
+    on_unpacked,
+    settle_taking,
+)
 from countersign.meaning.reading.remarks import on_direction, on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
 from countersign.meaning.reading.totals import on_restart, on_total
 from countersign.meaning.reading.verbs import on_more, on_verb
-from countersign.meaning.reading.verdicts import on_group, on_query, on_verdict
+from countersign.meaning.reading.verdicts import on_group, on_query, on_verdict, settle_again
 from countersign.meaning.scene import Scene
 
 if TYPE_CHECKING:
@@ -48,14 +56,17 @@ Step = Callable[[State, int], int]
 
 CUES: dict[str, Step] = {
     "PHASE": on_phase,
-    "ALONE": on_phase,
+    "ALONE": on_alone,
     "QUERY": on_query,
     "VERDICT": on_verdict,
+    "BARE": on_bare,
     "ADD": on_verb,
     "REMOVE": on_verb,
     "MORE": on_more,
     "TAKE": on_taking,
     "FLOOR": on_floor,
+    "UNPACKED": on_unpacked,
+    "FELL": on_talk,
     "NOT": on_not,
     "STRIKE": on_correction,
     "LOOSE": on_loose,
@@ -96,9 +107,17 @@ def on_pause(state: State, index: int) -> int:
     return index + 1
 
 
+def on_named(state: State, index: int) -> int:
+    """An item or a count group: in a list of them that has one verdict, or by itself."""
+    after = on_listed(state, index)
+    if after is not None:
+        return after
+    return (on_item if kind_at(state, index) == "item" else on_group)(state, index)
+
+
 PIECES: dict[str, Step] = {
     "run": on_number,
-    "item": on_item,
+    "item": on_named,
     "part": on_part,
     "cue": on_cue,
     "medication": on_name,
@@ -106,7 +125,7 @@ PIECES: dict[str, Step] = {
     "pause": on_pause,
     "talk": on_talk,
     "stranger": on_talk,
-    "group": on_group,
+    "group": on_named,
 }
 """By the kind of a piece."""
 
@@ -137,11 +156,14 @@ def read(
     settle_not(state)
     settle_swaps(state)
     settle_loose(state)
+    settle_again(state)
+    settle_dropped(state)
     settle_alone(state)
     heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):
         index = PIECES[state.pieces[index].kind](state, index)
     close(state, still_open=True)
+    note_dropped(state, heard)
     ask_about_numbers_left(state, heard, ended=ended)
     return state.done

@@ -10,6 +10,7 @@ from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
 from countersign.meaning.reading.places import on_out_of_wound
 from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.scene import label
 
 
@@ -31,6 +32,8 @@ def on_verb(state: State, index: int) -> int:
         if state.clause is not None:
             state.clause.questions.append(state.doubt)
         return index + 1
+    if where == "unsure":
+        return _unsure(state, index)
     leads = _leads(state, index)
     clause = state.clause
     if clause is not None and clause.item is not None and clause.has_numbers:
@@ -56,6 +59,18 @@ def on_verb(state: State, index: int) -> int:
     elif leads and not (after and cue.end - cue.start < 3):
         # "off the field: five laps" leads; a bare "off" or "added" does not
         _lead(state, index, kind, None)
+    return index + 1
+
+
+def _unsure(state: State, index: int) -> int:
+    """ "Handing you five laps": to the field or off it, and only with a number."""
+    numbered = kind_at(state, index + 1) == "run" or cue_at(state, index + 1, "PACK", "PAIR")
+    if not numbered:
+        hear_talk(state, state.pieces[index])
+        return index + 1
+    spoken = " ".join(words_of(state.doc, state.pieces[index]))
+    question = doubt(f"“{spoken}” was heard; is it added to the field, or taken off it?")
+    _lead(state, index, EventKind.ADDITION, question)
     return index + 1
 
 

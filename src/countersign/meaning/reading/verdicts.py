@@ -38,6 +38,21 @@ def on_verdict(state: State, index: int) -> int:
     return after
 
 
+def settle_again(state: State) -> None:
+    """ "Count the laps again" asks for a recount of them."""
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "item" or not cue_at(state, index + 1, "RESTART"):
+            continue
+        again = state.pieces[index + 1]
+        at = piece.start - 1
+        at -= at >= 0 and state.doc[at].lower_ in ("the", "our", "my")
+        told = at >= 0 and state.doc[at].lower_ in ("count", "recount")
+        begins = kind_at(state, index - 1) in ("end", "pause")
+        if told and begins and words_of(state.doc, again) == ["again"]:
+            cue = Piece("cue", "VERDICT recount", at, again.end)
+            state.pieces[index : index + 2] = [cue, piece]
+
+
 def on_query(state: State, index: int) -> int:
     """A question for the verdict is none, but it ends the count."""
     close(state)
