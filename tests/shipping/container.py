@@ -87,7 +87,7 @@ def _main_job(volume: str) -> str:
     manifest = json.loads((ROOT / "audio_fixtures" / "manifest.json").read_text())
     (entry,) = (each for each in manifest["recordings"] if each["file"] == RECORDING)
     said = [(event["item"], event["quantity"]) for event in entry["events"]]
-    _hold(found == said, f"heard {found}, said was {said}")
+    hold(found == said, f"heard {found}, said was {said}")
     print(f"heard as said: {found}, model {heard['model']}")
     shown = _contained("cases", volume, "cases")
     (case,) = re.findall(r"\b[0-9]{4}-[a-z]{4}\b", shown)
@@ -106,20 +106,14 @@ def _shut_in(volume: str) -> None:
     nothing = "0" * 16
     wanted = ["8734", "CapEff:", nothing, "CapBnd:", nothing, "NoNewPrivs:", "1", "keeps"]
     # the kernel lists the sets in an order of its own
-    _hold(sorted(said) == sorted(wanted), f"in the container: {said}")
+    hold(sorted(said) == sorted(wanted), f"in the container: {said}")
 
 
 def _pages(work: Path, volume: str, case: str, port: int) -> None:
     """Serve as the image does, sign in with a PIN, look at the case, end it."""
     words = ("people", "add", "--role", "circulator", "--initials", "CD")
     _contained("people add", volume, *words, typed=f"{PIN}\n{PIN}\n")
-    key, certificate = work / "key.pem", work / "certificate.pem"
-    run(
-        "certificate",
-        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
-         "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(key),
-         "-out", str(certificate)],
-    )  # fmt: skip
+    key, certificate = certificate_in(work)
     key.chmod(0o644)  # the user in the container is another one
     mounts = [f"--volume={each}:/run/secrets/{each.name}:ro" for each in (key, certificate)]
     served = run(
@@ -128,24 +122,40 @@ def _pages(work: Path, volume: str, case: str, port: int) -> None:
          "--volume", f"{volume}:{STATE}", IMAGE],
     ).strip()  # fmt: skip
     try:
-        trusted = ssl.create_default_context(cafile=str(certificate))
-        with httpx.Client(
-            base_url=f"https://127.0.0.1:{port}", verify=trusted, follow_redirects=True
-        ) as client:
-            page = _first_page(client)
-            _hold("Who is here?" in page, "the first page is no sign-in")
-            _hold(case not in client.get(f"/cases/{case}").text, "strangers see the case")
-            form = {"initials": "CD", "role": "circulator"}
-            wrong = client.post("/sign-in", data={**form, "pin": "135799"})
-            _hold(case not in wrong.text, "a wrong PIN opened the pages")
-            page = client.post("/sign-in", data={**form, "pin": PIN}).text
-            _hold(case in page, "the case is not listed after signing in")
-            print("pages: sign-in with PIN over TLS, the kept case is listed")
+        look(ssl.create_default_context(cafile=str(certificate)), port, case)
         run("stop", ["podman", "stop", "-t", "30", served])
         code = run("ended with", ["podman", "wait", served]).strip()
-        _hold(code == "130", f"the server ended with {code}, as on Ctrl-C it ends with 130")
+        hold(code == "130", f"the server ended with {code}, as on Ctrl-C it ends with 130")
     finally:
         subprocess.run(["podman", "rm", "--force", served], capture_output=True, check=False)
+
+
+def certificate_in(folder: Path) -> tuple[Path, Path]:
+    """A key and a certificate of this machine's own, made in a folder."""
+    key, certificate = folder / "key.pem", folder / "certificate.pem"
+    run(
+        "certificate",
+        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
+         "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(key),
+         "-out", str(certificate)],
+    )  # fmt: skip
+    return key, certificate
+
+
+def look(trusted: ssl.SSLContext, port: int, case: str) -> None:
+    """Sign in from outside with a PIN and look for the case, which nobody else may see."""
+    with httpx.Client(
+        base_url=f"https://127.0.0.1:{port}", verify=trusted, follow_redirects=True
+    ) as client:
+        page = _first_page(client)
+        hold("Who is here?" in page, "the first page is no sign-in")
+        hold(case not in client.get(f"/cases/{case}").text, "strangers see the case")
+        form = {"initials": "CD", "role": "circulator"}
+        wrong = client.post("/sign-in", data={**form, "pin": "135799"})
+        hold(case not in wrong.text, "a wrong PIN opened the pages")
+        page = client.post("/sign-in", data={**form, "pin": PIN}).text
+        hold(case in page, "the case is not listed after signing in")
+        print("pages: sign-in with PIN over TLS, the kept case is listed")
 
 
 def _first_page(client: httpx.Client) -> str:
@@ -157,7 +167,8 @@ def _first_page(client: httpx.Client) -> str:
     raise SystemExit("the server did not answer within a minute")
 
 
-def _hold(true: bool, otherwise: str) -> None:
+def hold(true: bool, otherwise: str) -> None:
+    """End the program with ``otherwise`` unless it is true."""
     if not true:
         raise SystemExit(f"FAILED: {otherwise}")
 
