@@ -182,7 +182,9 @@ def test_a_lot(say) -> None:
     assert codes(event) == ["other_reading"]
 
 
-@pytest.mark.parametrize("lead", ["read back", "reading back", "confirming", "verifying"])
+@pytest.mark.parametrize(
+    "lead", ["read back", "reading back", "confirming", "verifying", "confirmed", "verified"]
+)
 def test_a_read_back_says_the_same(say, lead: str) -> None:
     first, second = say(f"lidocaine one percent thirty mL | {lead} lidocaine one percent thirty mL")
     assert (first.medication.read_back, second.medication.read_back) == (False, True)
@@ -190,6 +192,91 @@ def test_a_read_back_says_the_same(say, lead: str) -> None:
     record = build_record(KIT, [first, second])
     (preparation,) = record.medications.preparations
     assert (preparation.received_ml, preparation.read_back) == (30, True)
+
+
+@pytest.mark.parametrize(
+    ("again", "code"),
+    [
+        ("lidocaine two percent thirty mL", "read_back_disagrees"),
+        ("lidocaine one percent fifty mL", "read_back_disagrees"),
+        ("lidocaine two percent ten mL", None),  # another preparation
+        ("bupivacaine half percent thirty mL", None),
+    ],
+)
+def test_the_same_with_one_thing_else_may_be_a_wrong_repeat(say, again: str, code) -> None:
+    events = say(f"lidocaine one percent thirty mL | {again}")
+    assert [codes(event) for event in events] == [[], [code] if code else []]
+
+
+def test_read_back_at_the_end(say) -> None:
+    (event,) = say("lidocaine one percent thirty mL from the circulator read back by the scrub")
+    assert (event.medication.read_back, event.medication.received_by) == (True, None)
+    assert event.questions == ()
+    (event,) = say("lidocaine one percent thirty mL | read back and verified")
+    assert event.medication.read_back
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["no expiration date", "no expiry", "expiration date is smudged", "can't read the expiration"],
+)
+def test_an_expiry_that_cannot_be_read_is_asked_about_at_once(say, said: str) -> None:
+    (event,) = say(f"lidocaine one percent thirty mL {said}")
+    assert "expiry_unreadable" in codes(event)
+
+
+@pytest.mark.parametrize(
+    ("said", "expiry"),
+    [
+        ("good until march twenty twenty eight", date(2028, 3, 31)),
+        ("use by the end of march twenty twenty eight", date(2028, 3, 31)),
+        ("expires tomorrow", date(2026, 11, 26)),
+    ],
+)
+def test_an_expiry_in_other_words(say, said: str, expiry: date) -> None:
+    (event,) = say(f"lidocaine one percent thirty mL {said}")
+    assert (event.medication.expiry, event.questions) == (expiry, ())
+
+
+def test_what_was_given_is_no_receipt_without_a_question(say) -> None:
+    for said in ("ten mL of lidocaine one percent given", "lidocaine one percent ten mL wasted"):
+        (event,) = say(said)
+        assert "other_reading" in codes(event)
+    (event,) = say("lidocaine one percent ten mL given to the scrub")
+    assert codes(event) == []
+
+
+def test_a_draw_that_does_not_say_of_what(say) -> None:
+    *_, draw = say("lidocaine one percent thirty mL | drawing up ten mL")
+    assert (draw.item, draw.medication.volume_ml, codes(draw)) == (
+        "lidocaine",
+        10,
+        ["other_reading"],
+    )
+    two = "lidocaine one percent thirty mL | bupivacaine half percent ten mL | drawing up ten mL"
+    *_, draw = say(two)
+    assert (draw.item, codes(draw)) == (None, ["no_item"])
+
+
+def test_a_container_that_is_said_to_hold_something_is_labelled(say) -> None:
+    *_, label = say("lidocaine one percent thirty mL | this cup is lidocaine one percent thirty mL")
+    assert (label.kind, label.medication.container, codes(label)) == ("label", "cup", [])
+    assert say("the cup is full") == []
+
+
+def test_a_strength_in_a_volume_is_of_a_medication_though_its_name_was_not_heard(say) -> None:
+    (event,) = say("marcaine five milligrams per milliliter")
+    assert codes(event) == ["no_item"]
+
+
+def test_a_relief_right_after_a_medication_is_heard(say) -> None:
+    events = say("lidocaine one percent thirty mL | i'm taking over for you")
+    assert [event.kind for event in events] == ["receipt", "phase"]
+
+
+def test_never_mind_after_a_medication(say) -> None:
+    *_, correction = say("lidocaine one percent thirty mL | never mind")
+    assert (correction.kind, codes(correction)) == ("correction", ["unclear_correction"])
 
 
 def test_read_back_alone(say) -> None:

@@ -15,8 +15,8 @@ from countersign.cli import main
 from countersign.kit import demo_kit_path, read_kit
 from countersign.ledger import append_decision, append_event, open_case, open_ledger, read_case
 from countersign.medication import published_doses
-from countersign.medication.published import DOSES_CAUTION, DOSES_VARIABLE
-from countersign.medication.view import medications_view, published_texts
+from countersign.medication.published import DOSES_CAUTION, DOSES_VARIABLE, FIGURE_CAUTION
+from countersign.medication.view import medications_view, published_text, published_texts
 from countersign.problems import BadInput
 from countersign.tally import build_record
 
@@ -86,6 +86,9 @@ def test_every_shipped_figure_names_its_source() -> None:
     for dose in doses:
         assert "section" in dose.source
         assert dose.recalled
+        shown_as = published_text(dose, KIT)
+        for beside in (dose.source, "figure from memory, check it", dose.caution, "not advice"):
+            assert beside in shown_as
         assert {dose.medication, dose.additive or "epinephrine"} <= {m.id for m in KIT.medications}
 
 
@@ -98,7 +101,13 @@ def test_a_table_of_the_site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     )
     monkeypatch.setenv(DOSES_VARIABLE, str(path))
     texts = published_texts(account(EVENTS), published_doses(), KIT)
-    assert texts == ["Published maximum, Lidocaine alone: 200 mg (Our formulary, page 3)."]
+    figure = "Published maximum, Lidocaine alone: 200 mg (Our formulary, page 3)."
+    assert texts == [f"{figure} {FIGURE_CAUTION}"]
+    with path.open("a", encoding="utf-8") as file:
+        file.write('caution = "Ask the pharmacy."\n')
+    assert published_texts(account(EVENTS), published_doses(), KIT) == [
+        f"{figure} Ask the pharmacy."
+    ]
 
 
 @pytest.mark.parametrize(

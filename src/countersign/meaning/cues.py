@@ -350,7 +350,10 @@ RULES: dict[str, tuple[str, ...]] = {
     ),
     "HALF": ("in|into half|halves",),
     "PIECES": (f"in|into? {_HOW_MANY.removesuffix('|half')} {_PIECES}",),
-    "LABEL": ("label|labels|labeling|labelling|labeled|labelled the|this|that|my|a?",),
+    "LABEL": (
+        "this|that|the? cup|basin|bowl|pitcher is|holds|contains",
+        "label|labels|labeling|labelling|labeled|labelled the|this|that|my|a?",
+    ),
     "DRAW": ("draw|drawing|drew|drawn up?",),
     "RECEIPT": (
         "receive|receiving|received",
@@ -359,8 +362,9 @@ RULES: dict[str, tuple[str, ...]] = {
     ),
     "READ_BACK": (
         "read|reading it|that|label? back",
+        "read back and verified|confirmed|correct",
         "label read back",
-        "confirm|confirming|verify|verifying the|that?",
+        "confirm|confirming|confirmed|verify|verifying|verified the|that?",
     ),
     "HANDS": (
         f"received? from|by the|our? {_PEOPLE}",

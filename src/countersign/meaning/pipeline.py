@@ -79,9 +79,12 @@ class Cues:
     def __call__(self, doc: Doc) -> Doc:
         """Add the spans ``cues`` and take away the words of the kit that they cover."""
         kit = list(doc.spans["kit"])
+        # "x-ray sponge count is correct" has no "sponge count" in it
+        inside = {at for span in kit for at in range(span.start + 1, span.end)}
         cues = [
             Span(doc, start, end, label=doc.vocab.strings[key])
             for key, start, end in self.matcher(doc)
+            if start not in inside
         ]
         kept = filter_spans(kit + cues)
         words = {(span.start, span.end, span.label_) for span in kit}

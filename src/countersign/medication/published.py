@@ -19,6 +19,8 @@ DOSES_CAUTION = (
     "Published figures are information with their source, not advice and not a limit; "
     "the prescriber decides."
 )
+FIGURE_CAUTION = "Information, not advice: the prescriber decides."
+"""What stands beside a figure whose entry has no caution of its own."""
 _LARGEST_BYTES = 1_000_000
 
 
@@ -27,7 +29,8 @@ class PublishedDose(BaseModel):
 
     ``medication`` and ``additive`` are medication ids of the kit; figures without an additive hold
     for the medication alone. ``total`` is for the whole, ``per_kilogram`` for each kilogram of body
-    weight, which is never asked for. ``recalled`` figures were written down from memory.
+    weight, which is never asked for. ``recalled`` figures were written down from memory. Where a
+    figure is shown, its ``source`` and ``caution`` stand beside it.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -37,6 +40,7 @@ class PublishedDose(BaseModel):
     total: Amount | None = None
     per_kilogram: Amount | None = None
     source: str
+    caution: str = FIGURE_CAUTION
     recalled: bool
 
 
@@ -50,6 +54,7 @@ class _Entry(BaseModel):
     total: str | None = None
     per_kilogram: str | None = None
     source: str = Field(min_length=1)
+    caution: str = Field(default=FIGURE_CAUTION, min_length=1)
     recalled: bool
 
 
@@ -121,6 +126,7 @@ def _dose(entry: object, number: int, where: str) -> PublishedDose:
         total=_amount(read.total, f"{name}: total"),
         per_kilogram=_per_kilogram(read.per_kilogram, name),
         source=read.source,
+        caution=read.caution,
         recalled=read.recalled,
     )
 

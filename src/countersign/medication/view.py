@@ -85,7 +85,7 @@ def published_texts(
 
 
 def published_text(dose: PublishedDose, kit: Kit) -> str:
-    """One published figure with its source."""
+    """One published figure with its source and its caution."""
     what = mixture_text(kit, dose.medication, None, dose.additive)
     if dose.additive is None:
         what += " alone"
@@ -93,7 +93,8 @@ def published_text(dose: PublishedDose, kit: Kit) -> str:
     if dose.per_kilogram:
         figures.append(f"{amount_text(dose.per_kilogram)} per kilogram")
     checked = "; figure from memory, check it" if dose.recalled else ""
-    return clean(f"Published maximum, {what}: {', '.join(figures)} ({dose.source}{checked}).")
+    said = f"Published maximum, {what}: {', '.join(figures)} ({dose.source}{checked})."
+    return clean(f"{said} {dose.caution}")
 
 
 def label_text(each: Preparation) -> str:

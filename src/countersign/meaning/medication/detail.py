@@ -6,7 +6,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from countersign.hearing.utterance import TALK
@@ -33,6 +33,8 @@ CONTAINERS = {
     "syringe": "syringe",
     "syringes": "syringe",
 }
+_UNTIL = {"good": ("until", "till", "through", "thru"), "use": ("by", "before")}
+"""Pairs of words that lead to an expiry too."""
 EXPIRY = frozenset({"expires", "expired", "expire", "expiring", "expiration", "expiry", "exp"})
 _ADDITIVE = frozenset({"with", "plus"})
 _MIXED = frozenset({"diluted", "dilute", "mixed", "dissolved", "reconstituted"})
@@ -249,16 +251,36 @@ def _mixed(taken: _Taken, start: int) -> int | None:
     return position
 
 
+def no_expiry_at(words: Sequence[str], start: int) -> bool:
+    """Whether "no expiration date" stands there, and no date after it: that would correct one."""
+    if words[start] not in ("no", "without") or start + 1 >= len(words):
+        return False
+    at = start + 1
+    if words[at] not in ("expiration", "expiry"):
+        return False
+    while at < len(words) and words[at] in (*EXPIRY, "date", "is"):
+        at += 1
+    return expiry_at(words, at) is None
+
+
 def _expiry(taken: _Taken, start: int) -> int | None:
     words = taken.words
-    if words[start] not in EXPIRY:
+    if no_expiry_at(words, start):
+        taken.known.update((start, start + 1))
+        sentence = "It was said to have no expiry on it."
+        taken.questions.append(ask(QuestionCode.EXPIRY_UNREADABLE, sentence))
+        return start + 2
+    pair = words[start + 1 : start + 2] and words[start + 1] in _UNTIL.get(words[start], ())
+    if words[start] not in EXPIRY and not pair:
         return None
-    position = start + 1
+    position = start + (2 if pair else 1)
     timed = False
     while position < len(words) and words[position] in _BEFORE_EXPIRY:
         timed = timed or words[position] in ("at", "time")
-        if words[position] == "today" and taken.today is not None:
-            _take(taken, "expiry", taken.today, position, position + 1)
+        days = _DAYS_FROM_NOW.get(words[position])
+        if days is not None and taken.today is not None:
+            day = taken.today + timedelta(days=days)
+            _take(taken, "expiry", day, position, position + 1)
         position += 1
     taken.known.update(range(start, position))
     if not timed:
@@ -272,12 +294,20 @@ def _expiry(taken: _Taken, start: int) -> int | None:
     timed_end = _time(taken, position, timed=timed)
     if timed_end is not None:
         return timed_end
-    if taken.today is not None and "expiry" in taken.values and words[position - 1] == "today":
+    if (
+        taken.today is not None
+        and "expiry" in taken.values
+        and words[position - 1] in _DAYS_FROM_NOW
+    ):
         return position
     return _unread(taken, position, "time" if timed else "month and year")
 
 
-_BEFORE_EXPIRY = ("date", "time", "is", "on", "in", "of", "at", "today", "by")
+_DAYS_FROM_NOW = {"today": 0, "tomorrow": 1}
+_BEFORE_EXPIRY = (
+    *("date", "time", "is", "on", "in", "of", "at", "by", "the", "end"),
+    *_DAYS_FROM_NOW,
+)
 
 
 def _time(taken: _Taken, start: int, *, timed: bool) -> int | None:
@@ -334,6 +364,9 @@ def _hands(taken: _Taken, start: int) -> int | None:
     if found is None:
         return None
     name, role, end = found
+    if taken.words[start - 1 : start] == ["back"]:  # "read back by the scrub"
+        taken.known.update(range(start, end))
+        return end
     return _take(taken, name, role, start, end)
 
 

@@ -131,6 +131,12 @@ def medication_event(
             asked = _about_receipt(scene, detail, loose, cued=cued, talk_before=talk_before)
     if asked is None:
         return None
+    if kind is EventKind.RECEIPT and detail.received_by is None:
+        asked += [
+            doubt(f"“{word}” was heard; was it received, or given to the patient?")
+            for word in words
+            if word in _GIVEN
+        ]
     if read_back and any(cue.label_ == "READ_BACK" and cue.start == start for cue in cues):
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
     if not _in_order(said, cued=cued):
@@ -155,6 +161,8 @@ def medication_event(
     )
 
 
+_GIVEN = frozenset({"given", "gave", "injected", "infiltrated", "administered", "used", "wasted"})
+"""Words that say what became of it, which is no receipt."""
 _ASKED_ALREADY = (QuestionCode.STRENGTH_MISSING, QuestionCode.LABEL_INCOMPLETE)
 """What was asked about the line that a read-back repeats."""
 

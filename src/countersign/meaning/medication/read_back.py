@@ -111,6 +111,29 @@ def fuller_before(event: Event, before: Sequence[Event]) -> bool:
     )
 
 
+def differs_before(event: Event, before: Sequence[Event]) -> str | None:
+    """In what one thing a receipt differs from the one right before it, within
+    :data:`READ_BACK_S`; ``None`` if that is not all.
+    """
+    if event.kind is not EventKind.RECEIPT or not before:
+        return None
+    last = before[-1]
+    one, other = last.medication, event.medication
+    if last.kind is not EventKind.RECEIPT or one is None or other is None:
+        return None
+    if one.name is None or one.name != other.name:
+        return None
+    if not 0 <= event.start_s - last.end_s <= READ_BACK_S:
+        return None
+    differs = [
+        label
+        for name, label in _COMPARED.items()
+        if None not in (getattr(one, name), getattr(other, name))
+        and getattr(one, name) != getattr(other, name)
+    ]
+    return differs[0] if len(differs) == 1 else None
+
+
 def _agree(first: Event, second: Event, fields: Iterable[str] = _COMPARED) -> bool:
     one, other = first.medication, second.medication
     return (

@@ -12,8 +12,8 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
     """A receipt, label or draw that asks which medication was meant, ``None`` where there is no
     need of one.
 
-    One amount alone is common in other talk ("two percent milk"); an expiry, a strength together
-    with a volume, or an amount after "label" or "drawing" is not.
+    One amount alone is common in other talk ("two percent milk"); an expiry, a strength in a
+    volume or together with one, or an amount after "label" or "drawing" is not.
     """
     if any(e.medication is not None and e.end_s >= utterance.start_s for e in events):
         return None
@@ -25,7 +25,9 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
     kind = _kind(words)
     amount = detail.strength is not None or detail.volume_ml is not None
     stands = expires or of_a_lot or (kind is not EventKind.RECEIPT and amount)
-    if not stands and (detail.strength is None or detail.volume_ml is None):
+    in_volume = detail.strength is not None and detail.strength.unit in _IN_VOLUME
+    both = detail.strength is not None and detail.volume_ml is not None
+    if not (stands or in_volume or both):
         return None
     if expires and detail.strength is None and detail.volume_ml is None:
         sentence = "An expiry was heard, but not of which medication."
@@ -46,6 +48,8 @@ def unnamed_receipt(utterance: Utterance, events: Sequence[Event], today: date) 
     )
 
 
+_IN_VOLUME = frozenset({"mg/mL", "ug/mL", "g/mL", "[U]/mL", "meq/mL"})
+"""Strengths that are said of nothing but medications."""
 _KINDS = {
     EventKind.LABEL: frozenset({"label", "labels", "labeled", "labeling", "labelled", "labelling"}),
     EventKind.DRAW: frozenset({"draw", "drawing", "drew", "drawn"}),

@@ -133,12 +133,12 @@ def settle_loose(state: State) -> None:
 def on_loose(state: State, index: int) -> int:
     """ "Never mind" after a count: it may be about something else."""
     cue = state.pieces[index]
-    if state.clause is None and state.last_item is None:
+    if state.clause is None and state.last_item is None and not state.after_medication:
         hear_talk(state, cue)
         return index + 1
     close(state)
     heard = " ".join(words_of(state.doc, cue))
-    sentence = f"“{heard}” was said after a count; does it strike that?"
+    sentence = f"“{heard}” was said after a line; does it strike that?"
     question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)
     emit(state, cue.start, cue.end, kind=EventKind.CORRECTION, questions=[question])
     return index + 1

@@ -5,10 +5,11 @@ from dataclasses import dataclass, field, replace
 from countersign.meaning.event import Event, EventKind, MedicationDetail, Question, QuestionCode
 from countersign.meaning.medication.amounts import is_unit, volume_at
 from countersign.meaning.medication.dates import MONTHS
-from countersign.meaning.medication.detail import CONTAINERS, EXPIRY
+from countersign.meaning.medication.detail import CONTAINERS, EXPIRY, no_expiry_at
 from countersign.meaning.medication.medication_event import joined, medication_event, reach_back
 from countersign.meaning.medication.read_back import (
     compared,
+    differs_before,
     fuller_before,
     received_before,
     said_again,
@@ -30,7 +31,10 @@ from countersign.meaning.reading.state import (
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.words import BREAK
 
-_ENDS = ("PHASE", "VERDICT", "STRIKE", "LABEL", "DRAW", "QUERY", "BROKEN", "NOTE")
+_ENDS = (
+    *("PHASE", "ALONE", "VERDICT", "STRIKE", "LOOSE", "LABEL", "DRAW", "QUERY", "BROKEN", "NOTE"),
+    *("FELL", "UNPACKED"),
+)
 """Cues that end what is said about a medication."""
 
 
@@ -55,8 +59,12 @@ def on_amount(state: State, index: int) -> int:
 
 
 def on_label(state: State, index: int) -> int:
-    """ "Label cup …", "syringe label …"."""
+    """ "Label cup …", "syringe label …", "this cup is lidocaine …"."""
     first = index
+    tells = words_of(state.doc, state.pieces[index])[-1] in ("is", "holds", "contains")
+    if tells and kind_at(state, index + 1) not in ("medication", "amount"):
+        hear_talk(state, state.pieces[index])
+        return index + 1
     before = piece_at(state, index - 1)
     if (
         before is not None
@@ -178,6 +186,14 @@ def medication_corrected(state: State, index: int, *, after: bool) -> int | None
     return at if fits else None
 
 
+def settle_no_expiry(state: State) -> None:
+    """ "No expiration date" is no correction, unless a date follows."""
+    words = [token.lower_ for token in state.doc]
+    for index, piece in enumerate(state.pieces):
+        if piece.label == "MEAN soft" and no_expiry_at(words, piece.start):
+            state.pieces[index] = replace(piece, kind="stranger")
+
+
 def settle_cues(state: State) -> None:
     """Cues that mean something only beside a medication are talk where there is none."""
     for index, piece in enumerate(state.pieces):
@@ -258,7 +274,7 @@ def _on_medication(state: State, index: int, kind: EventKind, first: int) -> int
     floor, state.medication_end = state.medication_end, end
     asked: list[Question] = []
     if event is not None:
-        event = _repeated(state, event, start)
+        event = _repeated(state, _drawn_of_the_only_one(state, event), start)
         asked = _about_ends(state, start, at, floor)
         if state.carried is not None and start <= state.pieces[0].start:
             asked += state.carried.questions  # what stood before it is not kept with it
@@ -269,6 +285,30 @@ def _on_medication(state: State, index: int, kind: EventKind, first: int) -> int
     state.done.append(Read(event, is_last, start, carried))
     state.taken.update(range(start, end))
     return max(at, index)
+
+
+def _drawn_of_the_only_one(state: State, event: Event) -> Event:
+    """A draw that does not say of what, where only one medication was spoken of before it."""
+    names = {
+        each.medication.name
+        for each in state.medications
+        if each.medication is not None and each.medication.name is not None
+    }
+    detail = event.medication
+    unnamed = event.kind is EventKind.DRAW and detail is not None and detail.name is None
+    if not unnamed or detail is None or len(names) != 1:
+        return event
+    (name,) = names
+    taken = state.kit.medication(name).label
+    asked = [each for each in event.questions if each.code is not QuestionCode.NO_ITEM]
+    asked.append(doubt(f"Of what was drawn was not said; {taken} was taken."))
+    return event.model_copy(
+        update={
+            "item": name,
+            "medication": detail.model_copy(update={"name": name}),
+            "questions": tuple(asked),
+        }
+    )
 
 
 def _repeated(state: State, event: Event, start: int) -> Event:
@@ -286,6 +326,12 @@ def _repeated(state: State, event: Event, start: int) -> Event:
         question = doubt("The same was received before; is this more of it, or its read-back?")
     elif fuller_before(event, state.medications):
         question = doubt("Part of the same was said right before; it may be one receipt, not two.")
+    elif (differs := differs_before(event, state.medications)) is not None:
+        sentence = (
+            f"The same was said right before with another {differs}; is it something else, or was "
+            "it read back wrong?"
+        )
+        question = ask(QuestionCode.READ_BACK_DISAGREES, sentence)
     else:
         return event
     return event.model_copy(update={"questions": (*event.questions, question)})
@@ -479,8 +525,9 @@ def _ends_medication(state: State, index: int) -> bool:
         return _ahead(state, index, "medication")
     if name == "READ_BACK":
         said = words_of(state.doc, state.pieces[index])
-        alone = len(_utterance(state, index)) == 1 and kind_at(state, index - 1) == "pause"
-        return not (alone and said[-1] == "back" and not _is_asked_for(state, index))
+        after = index + 1 + cue_at(state, index + 1, "HANDS")  # "read back by the scrub"
+        last = kind_at(state, after) in ("end", "pause")
+        return not (last and "back" in said and not _is_asked_for(state, index))
     following = kind_at(state, index + 1)
     if cue_at(state, index, "ADD verb", "REMOVE verb"):
         return kind_at(state, index - 1) == "pause" or following not in ("medication", "amount")

@@ -30,6 +30,7 @@ from countersign.meaning.reading.medications import (
     on_read_back,
     on_receipt,
     settle_cues,
+    settle_no_expiry,
 )
 from countersign.meaning.reading.parts import on_part
 from countersign.meaning.reading.phases import on_alone, on_phase, settle_alone
@@ -151,6 +152,7 @@ def read(
         before=before,
         first_before=before.carried.talk,
     )
+    settle_no_expiry(state)
     settle_cues(state)
     settle_taking(state)
     settle_not(state)
