@@ -5,6 +5,8 @@ from pathlib import Path
 
 import platformdirs
 
+from countersign.problems import BadInput
+
 LEDGER_VARIABLE = "COUNTERSIGN_LEDGER"
 KIT_VARIABLE = "COUNTERSIGN_KIT"
 POLICY_VARIABLE = "COUNTERSIGN_POLICY"
@@ -52,7 +54,15 @@ def copy_path(place: LedgerPlace) -> Path | None:
 
 
 def key_path() -> Path | None:
-    """The file with the ledger's key: ``COUNTERSIGN_KEY``, else ``None`` (not encrypted)."""
+    """The file with the ledger's key: ``COUNTERSIGN_KEY``, else ``None`` (not encrypted).
+
+    Raises ``BadInput`` where the variable is there and empty: who set it means to encrypt.
+    """
+    if os.environ.get(KEY_VARIABLE, "-").strip() == "":
+        raise BadInput(
+            f"{KEY_VARIABLE} is set and empty: name the file with the key, or take it away, and "
+            "nothing is encrypted."
+        )
     return _given_or_named(None, KEY_VARIABLE)
 
 

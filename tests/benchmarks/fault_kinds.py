@@ -116,6 +116,22 @@ def read_only(scene: Scene) -> Outcome:
         subprocess.run(["umount", "-l", str(disk)], check=False)
 
 
+def read_only_folder(scene: Scene) -> Outcome:
+    """The ledger's folder may be read and not written, on a disk that may."""
+    outcome = Outcome()
+    folder = str(scene.folder)
+    # also root is held by a mount, as it is not by permissions
+    subprocess.run(["mount", "--bind", folder, folder], check=True)
+    try:
+        subprocess.run(["mount", "-o", "remount,bind,ro", folder], check=True)
+        status = confirming(scene, "read-only", 3).finish(scene, outcome)
+        if status or not outcome.refused:
+            outcome.unclear.append("the folder was read-only and nothing was said")
+    finally:
+        subprocess.run(["umount", folder], check=True)
+    return look(scene, outcome)
+
+
 def clock_jumps(scene: Scene) -> Outcome:
     """The clock of the computer jumps by up to ten years before every entry."""
     outcome = Outcome()

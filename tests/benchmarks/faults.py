@@ -27,6 +27,7 @@ FAULTS: dict[str, tuple[Fault, int]] = {
     "disk full": (kinds.disk_full, 60),
     "file size limit": (kinds.file_limit, 60),
     "read-only disk": (kinds.read_only, 40),
+    "read-only folder": (kinds.read_only_folder, 40),
     "clock jumping by years": (kinds.clock_jumps, 60),
     "ledger page damaged": (kinds.corrupt_page, 200),
     "running copy damaged": (kinds.corrupt_copy, 60),
@@ -35,7 +36,7 @@ FAULTS: dict[str, tuple[Fault, int]] = {
     "memory limit": (kinds.memory_limit, 60),
     "model missing or damaged": (kinds.model_damaged, 40),
     "microphone unplugged": (sources.microphone_unplugged, 20),
-    "browser gone": (sources.browser_gone, 10),
+    "browser gone": (sources.browser_gone, 20),
 }
 """Every fault by its name, and how often it is tried."""
 

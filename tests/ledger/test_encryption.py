@@ -74,6 +74,17 @@ def test_without_the_key_or_with_another_one_it_is_refused(
     opened.close()
 
 
+@pytest.mark.parametrize("empty", ["", " "])
+def test_an_empty_name_of_a_key_begins_no_plain_ledger(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, empty: str
+) -> None:
+    monkeypatch.setenv("COUNTERSIGN_KEY", empty)
+    with pytest.raises(BadInput) as caught:
+        open_ledger(tmp_path / "ledger.sqlite3")
+    assert one_sentence(str(caught.value)) and "empty" in str(caught.value)
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_plain_ledger_is_not_taken_for_an_encrypted_one(
     tmp_path: Path, kit: Kit, event: Event, decision: Decision, monkeypatch: pytest.MonkeyPatch
 ) -> None:

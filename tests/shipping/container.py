@@ -147,7 +147,7 @@ def look(trusted: ssl.SSLContext, port: int, case: str) -> None:
     with httpx.Client(
         base_url=f"https://127.0.0.1:{port}", verify=trusted, follow_redirects=True
     ) as client:
-        page = _first_page(client)
+        page = first_page(client)
         hold("Who is here?" in page, "the first page is no sign-in")
         hold(case not in client.get(f"/cases/{case}").text, "strangers see the case")
         form = {"initials": "CD", "role": "circulator"}
@@ -158,7 +158,8 @@ def look(trusted: ssl.SSLContext, port: int, case: str) -> None:
         print("pages: sign-in with PIN over TLS, the kept case is listed")
 
 
-def _first_page(client: httpx.Client) -> str:
+def first_page(client: httpx.Client) -> str:
+    """The page that a stranger gets, as soon as the server answers."""
     for _ in range(120):
         try:
             return client.get("/").text

@@ -4,8 +4,9 @@ Needs systemd-nspawn, mmdebstrap, podman and openssl, and the image that ``tests
 --debian`` built. A small Debian gets the program out of that image and the rest as
 ``docs/ward_server.rst`` says; it is booted with systemd, which starts the unit. Then, from outside:
 a sign-in with a PIN over HTTPS, a look at a kept case, a look at the rights of the process, the
-process killed and answering again, an end in order, and the ledger checked. ``--base TAR`` takes a
-system made before (``mmdebstrap --include=systemd,python3,ca-certificates bookworm TAR``).
+process killed and answering again, an end in order, and the ledger checked. Booted again with the
+guide's settings for encryption, it begins an encrypted ledger. ``--base TAR`` takes a system made
+before (``mmdebstrap --include=systemd,python3,ca-certificates bookworm TAR``).
 """
 
 import argparse
@@ -13,6 +14,7 @@ import os
 import re
 import shutil
 import signal
+import socket
 import ssl
 import subprocess
 import sys
@@ -21,7 +23,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.shipping.container import IMAGE, PIN, certificate_in, hold, look
+import httpx
+from tests.shipping.container import IMAGE, PIN, certificate_in, first_page, hold, look
 from tests.shipping.running import run
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
@@ -36,7 +39,8 @@ def main() -> int:
     asked.add_argument("--base", type=Path, metavar="TAR", help="A Debian made before.")
     asked.add_argument("--image", default=IMAGE, help="Where the program is taken from.")
     given = asked.parse_args()
-    with tempfile.TemporaryDirectory(prefix="service-") as name:
+    # a machine that had to be killed may write a moment longer
+    with tempfile.TemporaryDirectory(prefix="service-", ignore_cleanup_errors=True) as name:
         root = Path(name) / "root"
         _system(root, given.base)
         _program(root, given.image)
@@ -54,6 +58,7 @@ def main() -> int:
         journal = run("journal", ["journalctl", "-D", str(root / "var/log/journal"), "-o", "cat"])
         hold("countersign.service: Deactivated successfully" in journal, f"its end:\n{journal}")
         print(_as_user(root, "ledger check", "ledger", "check").splitlines()[0])
+        _encrypted(root, trusted)
     return 0
 
 
@@ -107,6 +112,29 @@ def _set_up(root: Path) -> Path:
     return certificate
 
 
+def _encrypted(root: Path, trusted: ssl.SSLContext) -> None:
+    """A second start with the key handed over by systemd, and another ledger."""
+    program = [*_nspawn(root), "--pipe", "/opt/countersign/bin/countersign"]
+    run("key", [*program, "ledger", "key", "/etc/countersign/ledger.key"])
+    added = root / "etc/systemd/system/countersign.service.d"
+    added.mkdir()
+    (added / "key.conf").write_text(
+        "[Service]\n"
+        "LoadCredential=ledger.key:/etc/countersign/ledger.key\n"
+        "Environment=COUNTERSIGN_KEY=%d/ledger.key\n"
+        f"Environment=COUNTERSIGN_LEDGER={STATE}/sealed.sqlite3\n"
+    )
+    address = f"https://127.0.0.1:{PORT}"
+    with (
+        _booted(root),
+        httpx.Client(base_url=address, verify=trusted, follow_redirects=True) as client,
+    ):
+        hold("Who is here?" in first_page(client), "with a key it does not answer")
+    kept = (root / STATE.lstrip("/") / "sealed.sqlite3").read_bytes()
+    hold(len(kept) > 4096 and not kept.startswith(b"SQLite"), "the ledger is not encrypted")
+    print("with a key handed over by systemd the ledger is encrypted")
+
+
 def _kept_case(root: Path) -> str:
     _as_user(root, "read", "read", "laps five", "--keep")
     (case,) = re.findall(r"\b[0-9]{4}-[a-z]{4}\b", _as_user(root, "cases", "cases"))
@@ -130,6 +158,8 @@ def _nspawn(root: Path) -> list[str]:
 @contextmanager
 def _booted(root: Path) -> Iterator[None]:
     """Booted with systemd on the network of this machine; ended as by its power button."""
+    with socket.socket() as taken:
+        hold(taken.connect_ex(("127.0.0.1", PORT)) != 0, f"something listens on port {PORT}")
     command = [*_nspawn(root), "--boot", "--console=pipe"]
     said = root.with_suffix(".log")
     with said.open("wb") as log:
@@ -146,8 +176,16 @@ def _booted(root: Path) -> Iterator[None]:
             raise
         finally:
             if machine.poll() is None:
-                machine.kill()
-                machine.wait()
+                _end(machine)
+
+
+def _end(machine: subprocess.Popen[bytes]) -> None:
+    """At once: its first process takes all others of the system with it, nspawn alone does not."""
+    children = Path(f"/proc/{machine.pid}/task/{machine.pid}/children").read_text().split()
+    for each in map(int, children):
+        os.kill(each, signal.SIGKILL)
+    machine.kill()
+    machine.wait()
 
 
 def _process() -> int:
