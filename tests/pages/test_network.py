@@ -1,0 +1,142 @@
+"""The pages on a network: TLS with a certificate that the client checks, PINs, sound over it."""
+
+import datetime
+import ipaddress
+import json
+import socket
+import ssl
+import struct
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+import pytest
+import uvicorn
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from tests.pages.conftest import pieces, token_in
+from websockets.sync.client import connect
+
+from countersign.hearing import Ears
+from countersign.ledger import open_ledger, read_case
+from countersign.pages import Served
+from countersign.pages.people import add_person
+from countersign.pages.rooms import Rooms
+from countersign.pages.server import serve
+from countersign.tally.record import Role
+
+PIN = "redoak42"
+COUNTED = "laps-five.flac"
+
+
+@dataclass
+class Network:
+    """A server that is reached over TLS; ``trusting`` knows who signed its certificate."""
+
+    port: int
+    trusting: ssl.SSLContext
+
+    @property
+    def address(self) -> str:
+        return f"https://127.0.0.1:{self.port}"
+
+
+@pytest.fixture(scope="module")
+def certificate(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A certificate for 127.0.0.1 that signs itself, and its key (RFC 5280)."""
+    folder = tmp_path_factory.mktemp("tls")
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "a ward server of the tests")])
+    today = datetime.datetime.now(datetime.UTC)
+    made = (
+        x509.CertificateBuilder(name, name, key.public_key(), x509.random_serial_number())
+        .not_valid_before(today - datetime.timedelta(hours=1))
+        .not_valid_after(today + datetime.timedelta(days=1))
+        .add_extension(
+            x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))]),
+            critical=False,
+        )
+        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+        .sign(key, hashes.SHA256())
+    )
+    paths = folder / "certificate.pem", folder / "key.pem"
+    paths[0].write_bytes(made.public_bytes(serialization.Encoding.PEM))
+    paths[1].write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+    return paths
+
+
+@pytest.fixture
+def network(
+    settings: Served, certificate: tuple[Path, Path], ears: Ears, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Network]:
+    """What ``countersign serve --network`` runs."""
+    monkeypatch.setattr(Rooms, "_ears_for", lambda _self, _kit: ears)
+    running: list[uvicorn.Server] = []
+
+    class Kept(uvicorn.Server):
+        def __init__(self, config: uvicorn.Config) -> None:
+            super().__init__(config)
+            running.append(self)
+
+    monkeypatch.setattr("countersign.pages.server.uvicorn.Server", Kept)
+    add_person(settings.people, "AB", Role.CIRCULATOR, PIN)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    reached = settings.model_copy(update={"network": True})
+    thread = threading.Thread(target=serve, args=(reached, "127.0.0.1", port, *certificate))
+    thread.start()
+    while not (running and running[0].started):
+        assert thread.is_alive()
+        time.sleep(0.01)
+    yield Network(port, ssl.create_default_context(cafile=str(certificate[0])))
+    running[0].should_exit = True
+    thread.join(10)
+
+
+def test_a_ward_network_is_served_over_tls_alone(network: Network, settings: Served) -> None:
+    with pytest.raises(httpx.TransportError):  # no answer without TLS
+        httpx.get(f"http://127.0.0.1:{network.port}/sign-in")
+    with pytest.raises(httpx.ConnectError, match="CERTIFICATE_VERIFY_FAILED"):
+        httpx.get(f"{network.address}/sign-in")  # by who does not know the signer
+
+    with httpx.Client(verify=network.trusting, base_url=network.address) as client:
+        assert client.get("/").headers["location"] == "/sign-in"
+        who = {"initials": "AB", "role": "circulator"}
+        assert client.post("/sign-in", data=who).status_code == 403
+        answer = client.post("/sign-in", data={**who, "pin": PIN})
+        assert answer.status_code == 303
+        cookie = answer.headers["set-cookie"].lower()
+        for property in ("secure", "httponly", "samesite=strict", "max-age="):
+            assert property in cookie
+        page = client.get("/")
+        assert page.status_code == 200
+        token = token_in(page.text)
+        case = client.post("/cases", data={"form_token": token}).headers["location"]
+        sound = pieces(COUNTED)
+        with connect(
+            f"wss://127.0.0.1:{network.port}{case}/hear",
+            ssl=network.trusting,
+            additional_headers={"Cookie": f"countersign={client.cookies['countersign']}"},
+        ) as out:
+            out.send(json.dumps({"take": None}))
+            for at in range(0, len(sound) // 2, 16_000):
+                out.recv()
+                out.send(struct.pack("<Q", at) + sound[2 * at : 2 * (at + 16_000)])
+            assert json.loads(out.recv())["have"] == len(sound) // 2
+        assert client.post(f"{case}/end", data={"form_token": token}).status_code == 303
+    ledger = open_ledger(settings.ledger)
+    events = read_case(ledger, case.rsplit("/", 1)[1]).events
+    ledger.close()
+    assert [(event.item, event.quantity) for event in events] == [("lap_sponge", 5)]
