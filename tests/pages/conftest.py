@@ -140,9 +140,19 @@ def microphone_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def play_into(path: Path, name: str, silence_s: float = 30.0) -> None:
-    """Make a recording what the browser's microphone hears, at 48 kHz, with silence behind it."""
-    samples = np.frombuffer(pieces(name, silence_s), dtype="<i2")
+def play_into(path: Path, *names: str) -> None:
+    """Make recordings what the browser's microphone hears, one after the other, then silence."""
+    write_microphone(path, b"".join(pieces(name, 0.8) for name in names))
+
+
+def play_silence(path: Path) -> None:
+    """Make silence what the browser's microphone hears when it is switched on the next time."""
+    write_microphone(path, b"")
+
+
+def write_microphone(path: Path, sound: bytes) -> None:
+    """Samples at 16 kHz, and half a minute of silence behind them, as a browser wants them."""
+    samples = np.frombuffer(sound + bytes(2 * 16_000 * 30), dtype="<i2")
     with wave.open(str(path), "wb") as file:
         file.setparams((1, 2, 48_000, 0, "NONE", ""))
         file.writeframes(soxr.resample(samples, 16_000, 48_000).astype("<i2").tobytes())

@@ -102,6 +102,18 @@ def test_another_microphone_takes_over(client: TestClient) -> None:
         assert json.loads(older.receive_text()) == {"taken_over": True}
 
 
+def test_a_microphone_that_is_still_on_when_its_case_ends_is_told_so(client: TestClient) -> None:
+    case = begin(client)
+    with client.websocket_connect(f"{SOCKETS}/cases/{case}/hear") as socket:
+        socket.send_text(json.dumps({"take": None}))
+        socket.receive_text()
+        end(client, case)
+        socket.send_bytes(bytes(8 + 3200))
+        with pytest.raises(WebSocketDisconnect) as refused:
+            socket.receive_text()
+    assert (refused.value.code, refused.value.reason) == (4404, "This case was ended.")
+
+
 def test_news_comes_with_each_line_and_says_when_words_come_late(client: TestClient) -> None:
     case = begin(client)
     with client.websocket_connect(f"{SOCKETS}/cases/{case}/watch") as news:

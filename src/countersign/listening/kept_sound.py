@@ -17,6 +17,10 @@ _LONGEST_BYTES = 2**32 - 2**16
 """A WAV file counts its bytes in 32 bits: about 37 hours at 16 kHz."""
 
 
+class SoundEnded(BadInput):
+    """Sound came for a case that is over."""
+
+
 class KeptSound:
     """An append-only 16 kHz mono 16-bit WAV file that one thread writes and others read.
 
@@ -46,7 +50,10 @@ class KeptSound:
 
         What is already kept is dropped. A piece from further on leaves a gap, which is kept as
         silence so that times stay true; its length is returned (0 where nothing is missing).
+        ``SoundEnded`` after :meth:`end`.
         """
+        if self._ended:
+            raise SoundEnded("This case was ended.")
         if at < 0 or len(data) % _SAMPLE_BYTES:
             raise ValueError("a piece of sound needs whole samples from the start on")
         missing = max(0, at - self.samples)
@@ -61,6 +68,8 @@ class KeptSound:
             place, written = _HEADER_BYTES + self.samples * _SAMPLE_BYTES, 0
             while written < len(piece):
                 written += os.pwrite(self._file.fileno(), piece[written:], place + written)
+        except ValueError:  # it was closed meanwhile
+            raise SoundEnded("This case was ended.") from None
         except OSError as error:
             raise _trouble(self.path, error) from error
         with self._more:

@@ -27,6 +27,7 @@ from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 from starlette.concurrency import run_in_threadpool
 
 from countersign.ledger import read_case
+from countersign.listening.kept_sound import SoundEnded
 from countersign.pages.guard import is_own_origin
 from countersign.pages.rooms import Room, Rooms
 from countersign.pages.sessions import NotSignedIn, who_is
@@ -161,6 +162,9 @@ async def _take_sound(socket: WebSocket, rooms: Rooms, room: Room) -> None:
             rooms.see_whether_late(room.case_id)
             if missing:  # the case has a remark on it now
                 rooms.tell(room.case_id, {"changed": True})
+        except SoundEnded as problem:
+            await socket.close(_NO_CASE, str(problem))
+            return
         except BadInput as problem:
             rooms.tell(room.case_id, {"trouble": str(problem)})
             await socket.close(1011, str(problem)[:120])
