@@ -1,5 +1,6 @@
 """What a person does with a line on the page."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -7,6 +8,8 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.pages.conftest import case_of_words, rooms_of, signed_in, token_in
 
+from countersign.chain import read
+from countersign.kit import Kit
 from countersign.ledger import append_event, read_case
 from countersign.ledger import record_of as ledger_record
 from countersign.meaning.event import Event, EventKind
@@ -245,3 +248,39 @@ def test_where_people_have_pins_the_other_one_gives_theirs(
     assert sign(client, case, token, **signing)[0] == 422
     assert sign(client, case, token, **signing, pin="redoak42")[0] == 422
     assert sign(client, case, token, **signing, pin="7 white geese")[0] == 200
+
+
+def test_the_state_says_how_many_lines_who_confirmed(client: TestClient) -> None:
+    case = case_of_words(client, "laps one two three four five", "needles six", "blades two")
+    for initials, line in (("AB", 1), ("CD", 2)):
+        token = signed_in(client, initials)
+        form = {"form_token": token, "act": "accept", "seen": "99"}
+        assert client.post(f"/cases/{case}/lines/{line}", data=form).status_code == 200
+    state = client.get(f"/cases/{case}").text.split('id="state"')[1].split("</section>")[0]
+    assert "<strong>✓ 2</strong> of 3 confirmed: AB 1, CD 1" in state
+
+
+def test_a_number_that_waits_for_an_answer_stands_in_the_count_with_its_sign(
+    client: TestClient,
+) -> None:
+    case = case_of_words(client, "raytecs one two three four five six seven eight nine")
+    signed_in(client)
+    page = client.get(f"/cases/{case}").text
+    assert '<td class="number">9&nbsp;?</td>' in page  # a pack of ten is short
+
+
+def test_what_is_being_said_shows_its_number_what_should_be_and_its_questions(
+    client: TestClient, kit: Kit
+) -> None:
+    token = signed_in(client)
+    answer = client.post("/cases", data={"form_token": token}, follow_redirects=False)
+    case = answer.headers["location"].rsplit("/", 1)[1]
+    said = read(["laps one two four"], kit).events
+    rooms_of(client)._open(case, said)
+    page = client.get(f"/cases/{case}/record").text
+    being_said = page.split('class="being-said"')[1].split("</section>")[0]
+    assert "Laparotomy sponge" in being_said
+    assert re.search(r"so far</span>\s+4 .*should be</span> 5<", being_said)
+    for question in said[0].questions:
+        assert question.sentence in being_said
+    assert said[0].questions

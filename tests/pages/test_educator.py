@@ -187,7 +187,7 @@ def test_attempts_of_one_learner_are_compared(
     other = keep(settings, measured("two-packs.flac"), learner="L2")
     signed_in(client, role="educator")
     page = client.get(f"/attempts/compare?attempt={attempt}&attempt={second}").text
-    assert page.count('class="figure-over"') == 4
+    assert page.count('class="figure-over"') == 5
     assert "sharps-three-items.flac" in page
     assert client.get("/attempts/compare?learner=L1").text.count('scope="col"') == 3
     mixed = client.get(f"/attempts/compare?attempt={attempt}&attempt={other}")

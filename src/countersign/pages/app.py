@@ -20,7 +20,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from countersign.caution import NOT_CONFIRMED, TWO_PEOPLE, caution
 from countersign.findings_view import discrepancy_text
 from countersign.pages.amend_form import amend_fields
-from countersign.pages.board import STANDING, has_number
+from countersign.pages.board import STANDING, expected_of, has_number
 from countersign.pages.case_page import CasePage
 from countersign.pages.circulator import circulator_routes
 from countersign.pages.deciding import deciding_routes
@@ -141,6 +141,7 @@ def _templates() -> Jinja2Templates:
         amend_fields=amend_fields,
         caution=caution,
         discrepancy_text=discrepancy_text,
+        expected_of=expected_of,
         has_number=has_number,
         phrases=PHRASES,
         standing=STANDING,

@@ -1,9 +1,12 @@
 """The state of the whole count, arranged as it is called: group by group, item by item."""
 
+from decimal import Decimal
+
 from pydantic import BaseModel, ConfigDict
 
 from countersign.kit import Group, Kit
 from countersign.ledger import CaseHistory
+from countersign.meaning import EventKind
 from countersign.tally.record import CountRecord, Line, Total
 from countersign.tally.running import TALLIED
 from countersign.wording import GROUPS, item_label
@@ -28,6 +31,7 @@ class BoardRow(BaseModel):
     """One item: what should be there, what was counted last, and whether both sides agree.
 
     ``state`` is ``agrees``, ``differs``, ``open`` (lines wait for a person) or ``not counted``.
+    ``asked`` is a number that was heard and is counted only once a person has answered.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -36,6 +40,7 @@ class BoardRow(BaseModel):
     label: str
     expected: int | None
     counted: int | None
+    asked: int | None
     confirmed_expected: int | None
     confirmed: int | None
     state: str
@@ -89,14 +94,23 @@ def _rows(
     differing: set[str],
 ) -> tuple[BoardRow, ...]:
     open_items = {line.item for line in waiting}
+    counts = {line.item: line.quantity for line in waiting if line.acts_as is EventKind.COUNT}
     return tuple(
-        _row(kit, totals[item.id], item.id in open_items, item.id in differing)
+        _row(kit, totals[item.id], item.id in open_items, item.id in differing, counts.get(item.id))
         for item in kit.items
         if item.group is group and item.id in totals
     )
 
 
-def _row(kit: Kit, total: Total, is_open: bool, differs: bool) -> BoardRow:
+def expected_of(record: CountRecord, kit: Kit, item: str) -> int | None:
+    """What should be there of an item that is being counted, as far as was heard."""
+    known = [total.heard_expected for total in record.totals if total.item == item]
+    return known[0] if known else next((i.expected for i in kit.items if i.id == item), None)
+
+
+def _row(
+    kit: Kit, total: Total, is_open: bool, differs: bool, waits: int | Decimal | None
+) -> BoardRow:
     if differs:
         state = "differs"
     elif is_open:
@@ -112,6 +126,7 @@ def _row(kit: Kit, total: Total, is_open: bool, differs: bool) -> BoardRow:
         label=item_label(total.item, kit),
         expected=total.heard_expected,
         counted=total.heard_last,
+        asked=waits if total.heard_last is None and isinstance(waits, int) else None,
         confirmed_expected=total.confirmed_expected,
         confirmed=total.confirmed_last,
         state=state,

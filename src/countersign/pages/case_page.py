@@ -1,5 +1,6 @@
 """One case as a page: read from the ledger, shown whole or as the part that a script renews."""
 
+from collections import Counter
 from typing import Annotated
 
 from fastapi import Form, HTTPException, Request, Response
@@ -8,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from countersign import settings
 from countersign.confirm import Person
 from countersign.confirm.amending import NotUnderstood
-from countersign.ledger import CaseHistory, read_case, record_of
+from countersign.ledger import CaseHistory, list_cases, read_case, record_of
 from countersign.pages.board import board
 from countersign.pages.people import people_of
 from countersign.pages.read_back import can_speak
@@ -43,7 +44,10 @@ class CasePage:
         try:
             history = read_case(self._rooms.ledger, case_id)
         except BadInput as problem:
-            raise HTTPException(404, str(problem)) from None
+            known = {case.case_id for case in list_cases(self._rooms.ledger)}
+            # where the ledger lies is nobody's business here
+            sentence = str(problem) if case_id in known else f"There is no case {case_id[:40]}."
+            raise HTTPException(404, sentence) from None
         return history, record_of(history)
 
     def show(
@@ -68,6 +72,7 @@ class CasePage:
             record=record,
             board=board(history, record),
             confirmed_lines=sum(map(is_confirmed, record.lines)),
+            confirmers=_confirmers(record),
             live=self._rooms.has_sound(case_id) and not history.heard_to_the_end,
             open_events=self._rooms.open_events(case_id),
             can_speak=can_speak(),
@@ -94,6 +99,14 @@ class CasePage:
         """Whether everyone here has a PIN."""
         served = self._rooms.served
         return served.network or bool(people_of(served.people))
+
+
+def _confirmers(record: CountRecord) -> list[str]:
+    """Whose decisions are in force, each with how many of the confirmed lines."""
+    signed = Counter(
+        line.decision.initials for line in record.lines if is_confirmed(line) and line.decision
+    )
+    return [f"{initials} {lines}" for initials, lines in signed.most_common()]
 
 
 def policy_of(history: CaseHistory) -> Policy:

@@ -242,6 +242,7 @@ def educator_routes(served: Served, studio: Studio, render: Render) -> APIRouter
             found=found,
             attempt=found.attempt,
             picture=_drawn(timeline(found.attempt)),
+            hesitation_s=HESITATION_S,
             practice=_PRACTICE,
         )
         return _file(bytes(answer.body).decode(), "text/html; charset=utf-8", attempt_id, "html")
@@ -274,6 +275,11 @@ def _pictures(chosen: list[Judged]) -> list[str]:
         over_attempts("Pace", "numbers a minute", [each.pace for each in attempts]),
         over_attempts(
             "Pauses", f"over {HESITATION_S:g} s", [each.hesitations for each in attempts]
+        ),
+        over_attempts(
+            "Errors in counting",
+            "number or group out of turn",
+            [each.slips for each in attempts],
         ),
         over_attempts("Lines that asked", "number", [each.asked for each in attempts]),
         over_attempts("Score", "percent", [each.score.percent for each in chosen], top=100),

@@ -15,7 +15,7 @@ from countersign.kit import Kit, demo_kit_path, read_kit
 from countersign.ledger import CaseSummary, Ledger, list_cases, open_case, open_ledger, read_case
 from countersign.listening import Listener
 from countersign.listening.listener import SOUND_FILE
-from countersign.meaning import Event
+from countersign.meaning import Event, EventKind
 from countersign.pages.read_back import asked_read_back
 from countersign.pages.served import Served
 from countersign.problems import BadInput
@@ -37,12 +37,16 @@ break was spoken during it, so nothing that a microphone heard comes sooner than
 
 
 class OpenEvent(BaseModel):
-    """A count that is still being said: its words for people, and the number so far."""
+    """A count that is still being said: its words for people, the number so far, and what hearing
+    and meaning ask so far. ``counted`` is the item where a count of it would be the line.
+    """
 
     model_config = ConfigDict(frozen=True)
 
     text: str
     number: str
+    counted: str | None = None
+    questions: tuple[str, ...] = ()
 
 
 @dataclass
@@ -263,6 +267,8 @@ class Rooms:
             OpenEvent(
                 text=event_text(event, room.listener.kit),
                 number="" if event.quantity is None else number_text(event.quantity, event.unit),
+                counted=event.item if event.kind is EventKind.COUNT else None,
+                questions=tuple(dict.fromkeys(asked.sentence for asked in event.questions)),
             )
             for event in events
         )

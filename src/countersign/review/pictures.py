@@ -13,13 +13,14 @@ from countersign.review.attempt import Attempt
 _WAVE, _LINES, _WORDS = 120, 44, 26
 HEIGHT = _WAVE + _LINES + _WORDS
 _WIDEST = 24_000
-_NARROWEST = 600
+_SHORT = 1200
 _LETTER = 8.2
 
 
 def timeline_width(attempt: Attempt) -> int:
-    """Pixels of the timeline: sixty a second, fewer for long recordings."""
-    return int(min(_WIDEST, max(_NARROWEST, attempt.duration_s * 60)))
+    """Pixels of the timeline: sixty a second, more for short recordings, fewer for long ones."""
+    short = min(_SHORT, attempt.duration_s * 120)
+    return int(min(_WIDEST, max(1, short, attempt.duration_s * 60)))
 
 
 def timeline(attempt: Attempt) -> str:

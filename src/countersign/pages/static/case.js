@@ -20,6 +20,12 @@ function settle() {
   }
 }
 
+// How high the bar is that stays in view: nothing that is jumped to, or has the focus, is under it.
+new ResizeObserver(() => {
+  const bar = document.getElementById("state");
+  document.documentElement.style.setProperty("--bar", `${bar.offsetHeight}px`);
+}).observe(document.getElementById("state"));
+
 function atHand() {
   const accept = record.querySelector(".at-hand .main");
   return `${accept?.form.action} ${Math.round(accept?.getBoundingClientRect().top ?? 0)}`;
