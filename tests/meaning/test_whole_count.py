@@ -167,6 +167,44 @@ def test_an_unclear_breakage_is_asked_about(text: str) -> None:
     assert len(broken) == 1 and broken[0].questions
 
 
+SET_UP = [
+    ("placing the knife handle on the mayo stand", "set_up knife_handle - mayo_stand"),
+    ("i put the metz on the mayo", "set_up metzenbaum_scissors - mayo_stand"),
+    ("moving the metz to the back table", "set_up metzenbaum_scissors - back_table"),
+    (
+        "mayo stand: knife handle, adson",
+        "set_up knife_handle - mayo_stand; set_up adson_forceps - mayo_stand",
+    ),
+    (
+        "on the mayo stand | knife handle | adson | on the back table | laps",
+        "set_up knife_handle - mayo_stand; set_up adson_forceps - mayo_stand; "
+        "set_up lap_sponge - back_table",
+    ),
+    (
+        "metz on the mayo, tips up, handles toward the back",
+        "set_up metzenbaum_scissors - mayo_stand; remark metzenbaum_scissors -; "
+        "remark metzenbaum_scissors -",
+    ),
+    (
+        "adson on the mayo | tips up | handles toward the back",
+        "set_up adson_forceps - mayo_stand; remark adson_forceps -; remark adson_forceps -",
+    ),
+    (
+        "kelly clamps curve down on the mayo stand",
+        "set_up kelly_clamp - mayo_stand; remark kelly_clamp -",
+    ),
+    ("can you put the metz on the mayo", ""),
+    ("the mayo stand is too high", ""),
+    ("handles toward the back", ""),
+]
+
+
+@pytest.mark.parametrize(("text", "expected"), SET_UP)
+def test_set_up(text: str, expected: str) -> None:
+    assert rows(text) == expected
+    assert [q.sentence for event in said(text) for q in event.questions] == []
+
+
 FALLEN = [
     ("i dropped a needle", "remark suture_needle -"),
     ("needle on the floor", "remark suture_needle -"),

@@ -55,7 +55,8 @@ _HOW_MANY = "two|three|four|five|six|half"
 _PIECES = "pieces|parts|halves"
 _WOUND = "wound|belly|abdomen|cavity|groin|incision"
 _WAY = "up|down|left|right|away|forward"
-_SIDE = "left|right|me|you|surgeon|edge|patient|wall|front|back"
+_END = "tip|tips|handle|handles|ring|rings|curve|curves|facing|pointing"
+_SIDE = "scrub|assistant|center|left|right|me|you|surgeon|edge|patient|wall|front|back"
 
 _PEOPLE = (
     "scrub|circulator|tech|technologist|anesthesia|anesthesiologist|anesthetist|pharmacy|"
@@ -335,6 +336,12 @@ RULES: dict[str, tuple[str, ...]] = {
         "in|into the? sponge? counter",
         "off the? sterile? field in|into the? kick|counter|sponge? bag|bags|bucket",
     ),
+    "HEADS mayo_stand": ("the|my? mayo stand has|holds?",),
+    "HEADS back_table": ("the|my? back table has|holds?", "the|my? backtable has|holds?"),
+    "SET": (
+        "put|puts|putting|place|placing|placed|goes|go|set|setting|lay|laying|laid",
+        "move|moving|moved",
+    ),
     "FLOOR": ("on|from|off the? floor",),
     "LOCATION": ("on the? table", "in the basin"),
     "BAG one": ("first|second|third|fourth|next? bag of",),
@@ -372,7 +379,9 @@ RULES: dict[str, tuple[str, ...]] = {
     ),
     # of two words, so that "cautery tip" stays an item
     "DIRECTION": (
-        f"tip|tips|handle|handles|ring|rings|curve|curves|facing|pointing {_WAY}",
+        f"{_END} facing|pointing|curved? {_WAY}",
+        f"{_END} facing|pointing|curved? to|toward|towards the|my|your? {_SIDE}",
+        f"curved|curving {_WAY}",
         f"facing|pointing to|toward|towards the|my|your? {_SIDE}",
     ),
     "NOTE": ("note that", "remark", "for the record"),

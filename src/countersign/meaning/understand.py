@@ -51,6 +51,8 @@ class _Context:
     medications: tuple[Event, ...] = ()
     """The last events about medications, as they stand."""
     after_medication: bool = False
+    set_up: str | None = None
+    """The item that was set up last, if nothing but remarks came since."""
 
     @property
     def before(self) -> Before:
@@ -63,6 +65,7 @@ class _Context:
             carried=self.carried,
             medications=self.medications,
             after_medication=self.after_medication,
+            set_up=self.set_up,
         )
 
 
@@ -217,6 +220,8 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.talked = False
     elif event.kind is not EventKind.REMARK:
         context.item = None
+    if event.kind is not EventKind.REMARK:
+        context.set_up = event.item if event.kind is EventKind.SET_UP else None
     context.medications = with_latest(context.medications, event)
     context.after_medication = event.medication is not None
     yield attach(event, context.doubts)

@@ -7,7 +7,7 @@ from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close, emit
-from countersign.meaning.reading.count_place import WOUND
+from countersign.meaning.reading.count_place import LAID_OUT, WOUND
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
@@ -29,6 +29,10 @@ def on_place(state: State, index: int) -> int:
     if clause is not None and end is not None:
         clause.end = state.pieces[end - 1].end
         return end
+    placed = clause is not None and clause.place in LAID_OUT and not clause.has_numbers
+    if placed and _alone(state, index):
+        close(state)  # "on the Mayo | adson | on the back table | …"
+        clause = None
     under_way = clause is not None and (clause.item is not None or clause.has_numbers)
     if clause is not None and under_way and not _leads(state, index, clause):
         if clause.talked:
@@ -78,6 +82,58 @@ def names_ahead(state: State, index: int) -> bool:
             return True
         at += 1
     return False
+
+
+_STANDS = ("PLACE mayo_stand", "PLACE back_table")
+
+
+def goes_on_setting_up(state: State, index: int) -> bool:
+    """Whether the item after a pause is named for the stand that was: "on the Mayo | adson | metz".
+
+    Outside counts, and without a number.
+    """
+    verb = state.verb
+    if verb is None or verb.place not in LAID_OUT or verb.kind is not EventKind.COUNT:
+        return False
+    after = kind_at(state, index + 2)
+    alone = after in ("item", "end", "pause") or cue_at(state, index + 2, "DIRECTION")
+    return state.scene.phase is None and kind_at(state, index + 1) == "item" and alone
+
+
+def settle_set_up(state: State) -> None:
+    """ "Put the metz on the Mayo", "back table: laps, needles": how a set-up is told.
+
+    The verbs, and a stand named first, are talk where no item and place go with them, or a number.
+    """
+    index = 0
+    while index < len(state.pieces):
+        piece = state.pieces[index]
+        if cue_at(state, index, "DIRECTION") and cue_at(state, index + 1, *_STANDS):
+            # "kelly clamps, curve down, on the Mayo": the place goes with the item
+            state.pieces[index : index + 2] = [state.pieces[index + 1], piece]
+        elif piece.kind == "cue" and piece.label == "SET":
+            if _sets_up(state, index):
+                del state.pieces[index]
+                continue
+            state.pieces[index] = replace(piece, kind="stranger")
+        elif piece.kind == "cue" and piece.label.startswith("HEADS"):
+            first = kind_at(state, index - 1) in ("end", "pause")
+            heads = first and kind_at(state, index + 1) == "item"
+            place = replace(piece, label=piece.label.replace("HEADS", "PLACE"))
+            state.pieces[index] = place if heads else replace(piece, kind="stranger")
+        index += 1
+
+
+def _sets_up(state: State, index: int) -> bool:
+    first, last = index, index + 1
+    while kind_at(state, first - 1) not in ("end", "pause"):
+        first -= 1
+    while kind_at(state, last) not in ("end", "pause"):
+        last += 1
+    said = state.pieces[first:last]
+    kinds = {piece.kind for piece in said}
+    places = [piece for piece in said if piece.label in _STANDS]
+    return "item" in kinds and bool(places) and not kinds & {"run", "stranger", "talk"}
 
 
 def on_floor(state: State, index: int) -> int:

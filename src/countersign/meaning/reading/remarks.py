@@ -3,7 +3,7 @@
 from countersign.meaning.event import EventKind
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
-from countersign.meaning.reading.state import State, kind_at
+from countersign.meaning.reading.state import State, cue_at, kind_at
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -27,15 +27,37 @@ def on_direction(state: State, index: int) -> int:
     cue = state.pieces[index]
     clause = state.clause
     named = clause is not None and clause.item is not None and not clause.talked
-    if clause is None or clause.item is None or not named or clause.after == "stranger":
+    if clause is None and _stands_alone(state, index):
+        item = _set_up_last(state)  # "… tip up | handles toward the back"
+    elif clause is None or clause.item is None or not named or clause.after == "stranger":
+        item = None
+    elif clause.place in LAID_OUT:
+        item = clause.item.label
+    else:
+        follows = not clause.has_numbers and kind_at(state, index - 1) == "item"
+        item = clause.item.label if follows else None
+    if item is None:
         hear_talk(state, cue)
         return index + 1
-    if clause.place not in LAID_OUT and (clause.has_numbers or kind_at(state, index - 1) != "item"):
-        hear_talk(state, cue)
-        return index + 1
-    item = clause.item
-    if clause.place is None:
+    if clause is not None and clause.place is None:
         state.clause = None  # "adson tip up": nothing was counted
     close(state)
-    emit(state, cue.start, cue.end, kind=EventKind.REMARK, item=item.label)
+    emit(state, cue.start, cue.end, kind=EventKind.REMARK, item=item)
     return index + 1
+
+
+def _stands_alone(state: State, index: int) -> bool:
+    """Whether only directions are in the utterance, or others stand before it."""
+    before, after = kind_at(state, index - 1), kind_at(state, index + 1)
+    first = before in ("end", "pause") or cue_at(state, index - 1, "DIRECTION")
+    return first and (after in ("end", "pause") or cue_at(state, index + 1, "DIRECTION"))
+
+
+def _set_up_last(state: State) -> str | None:
+    """The item that was set up last, if nothing but remarks came since."""
+    for reading in reversed(state.done):
+        if reading.event is not None and reading.event.kind is EventKind.SET_UP:
+            return reading.event.item
+        if reading.event is not None and reading.event.kind is not EventKind.REMARK:
+            return None
+    return state.before.set_up

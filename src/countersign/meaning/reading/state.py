@@ -68,6 +68,8 @@ class Before:
     """The last events about medications, as they stand."""
     after_medication: bool = False
     """Whether the last event was one about a medication."""
+    set_up: str | None = None
+    """The item that was set up last, if nothing but remarks came since."""
 
 
 @dataclass

@@ -35,10 +35,12 @@ from countersign.meaning.reading.medications import (
 from countersign.meaning.reading.parts import on_part
 from countersign.meaning.reading.phases import on_alone, on_phase, settle_alone
 from countersign.meaning.reading.places import (
+    goes_on_setting_up,
     on_floor,
     on_place,
     on_taking,
     on_unpacked,
+    settle_set_up,
     settle_taking,
 )
 from countersign.meaning.reading.remarks import on_direction, on_note
@@ -98,7 +100,8 @@ def on_cue(state: State, index: int) -> int:
 
 def on_pause(state: State, index: int) -> int:
     """A pause ends a verb, unless it stands between the verb and what is added or removed."""
-    if kind_at(state, index - 1) != "cue" or (state.verb is not None and state.verb.used):
+    over = kind_at(state, index - 1) != "cue" or (state.verb is not None and state.verb.used)
+    if over and not goes_on_setting_up(state, index):
         state.verb = None
     state.breath_from = state.pieces[index].end
     ask_if_full(state, index)
@@ -160,6 +163,7 @@ def read(
     settle_loose(state)
     settle_again(state)
     settle_dropped(state)
+    settle_set_up(state)
     settle_alone(state)
     heard = list(state.pieces)
     index = 0
