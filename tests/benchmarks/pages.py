@@ -1,13 +1,15 @@
-"""How quick the pages are: ``python -m tests.benchmarks.pages [--rooms 20] [--only NAME]``.
+"""How quick the pages are: ``python -m tests.benchmarks.pages [--only NAME] [--rooms N --minutes M]``.
 
 A server runs in a process of its own, as ``countersign serve`` runs it; sound is sent as a browser
 sends it, in pieces of a tenth of a second at the pace of speech. Three things are measured:
 
 - *line*: from the end of speech (the end of the last word in the recording, by the words' own
-  times) to the news on the page's socket that says so: the first news that shows the count (open
-  or as a line), and the news of a line;
-- *rooms*: so many cases streaming at once; the lag is how far the last news of each room is behind
-  the end of its speech, and how much sound still waits when the stream ends;
+  times) to the news on the page's socket that shows the last count in full, and to that of its
+  line. The last news before that of the line is the one: earlier ones may come late;
+- *rooms*: so many cases streaming the same at once, again and again for so many minutes: the lag
+  of the last count of every round in every room, how much sound waits when the streams end, and the
+  server's processor time. All rooms speak and are silent together, the worst that can be, unless
+  ``--apart`` spreads them over a round;
 - *page*: bytes and milliseconds of the first load of a case with forty lines.
 
 Figures hold for the machine they are taken on; the number of cores is printed beside them.
@@ -23,13 +25,16 @@ import statistics
 import struct
 import tempfile
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
 import numpy as np
 import websockets
 
-from countersign.hearing import hear, open_ears
+from countersign.chain import listen
+from countersign.hearing import open_ears
 from countersign.kit import demo_kit_path, read_kit
 from countersign.ledger import append_event, open_case, open_ledger, read_case
 from countersign.sound import SAMPLE_RATE, read_blocks
@@ -110,35 +115,77 @@ async def news(page: Page, case: str, told: list[tuple[float, dict[str, object]]
             told.append((time.monotonic(), json.loads(message)))
 
 
-async def one_room(page: Page, case: str, sound: bytes, end_s: float) -> dict[str, float]:
+@dataclass(frozen=True)
+class Round:
+    """A recording with silence behind it: its samples, when its last word ends, and its lines."""
+
+    sound: bytes
+    end_s: float
+    lines: int
+
+    @property
+    def length_s(self) -> float:
+        return len(self.sound) / 2 / SAMPLE_RATE
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What came of a room: seconds after speech until the last count of each round was shown, and
+    kept; how many lines there were, of how many; and how much sound waited at the end.
+    """
+
+    shown: list[float]
+    kept: list[float]
+    lines: int
+    expected: int
+    waits: float
+
+
+def lags(
+    told: Sequence[tuple[float, dict[str, object]]], ends: Sequence[float], lines: int
+) -> tuple[list[float], list[float]]:
+    """Seconds after each end until its last count was shown, and kept; ``lines`` come in a round.
+
+    Shown is the last change before the news of the line: what is still being said changes with
+    every utterance, and the news of an earlier one may come after the end.
+    """
+    shown, kept = [], []
+    changed, number = float("nan"), 0
+    for at, message in told:
+        if "line" in message:
+            number += 1
+            if number % lines == 0 and number // lines <= len(ends):
+                end = ends[number // lines - 1]
+                shown.append(changed - end)
+                kept.append(at - end)
+        elif message.get("changed"):
+            changed = at
+    return shown, kept
+
+
+async def one_room(page: Page, case: str, one: Round, rounds: int, after_s: float = 0.0) -> Heard:
     told: list[tuple[float, dict[str, object]]] = []
     began: list[float] = []
     watching = asyncio.ensure_future(news(page, case, told))
-    await asyncio.sleep(0.3)
-    waits = await stream(page, case, sound, began)
+    await asyncio.sleep(0.3 + after_s)
+    waits = await stream(page, case, one.sound * rounds, began)
     await asyncio.sleep(3.0)
     watching.cancel()
-    end = began[0] + end_s
-    after = [(at - end, message) for at, message in told if at > end - 0.05]
-    shown = [at for at, message in after if message.get("changed")]
-    partial = [at for at, message in after if message.get("partial") == ""]
-    lines = [at for at, message in after if "line" in message]
-    return {
-        "shown": min(shown, default=float("nan")),
-        "words": min(partial, default=float("nan")),
-        "line": min(lines, default=float("nan")),
-        "waits": waits,
-        "lines": sum("line" in message for _, message in told),
-    }
+    ends = [began[0] + at * one.length_s + one.end_s for at in range(rounds)]
+    shown, kept = lags(told, ends, one.lines)
+    lines = sum("line" in message for _, message in told)
+    return Heard(shown, kept, lines, one.lines * rounds, waits)
 
 
-def recorded(name: str) -> tuple[bytes, float]:
-    """The samples with silence behind them, and when the last word ends."""
+def recorded(name: str) -> Round:
+    """A recording with silence behind it, as long as whole pieces of sound are."""
+    kit = read_kit(demo_kit_path())
+    events = listen(FIXTURES / name, kit, ears=open_ears(kit)).events
     blocks = [block.samples for block in read_blocks(FIXTURES / name)]
-    ears = open_ears(read_kit(demo_kit_path()))
-    end_s = max(utterance.end_s for utterance in hear(ears, read_blocks(FIXTURES / name)))
-    silence = np.zeros(int(TAIL_S * SAMPLE_RATE), dtype=np.int16)
-    return np.concatenate([*blocks, silence]).astype("<i2").tobytes(), end_s
+    spoken = sum(map(len, blocks))
+    silence = np.zeros(int(TAIL_S * SAMPLE_RATE) - spoken % PIECE, dtype=np.int16)
+    sound = np.concatenate([*blocks, silence]).astype("<i2").tobytes()
+    return Round(sound, max(event.end_s for event in events), len(events))
 
 
 def row(*cells: object) -> None:
@@ -149,29 +196,49 @@ def measure_lines(page: Page) -> None:
     row("recording", "count shown, s after speech", "line kept, s after speech", "lines")
     row("---", "---:", "---:", "---:")
     for name in RECORDINGS:
-        sound, end_s = recorded(name)
-        found = asyncio.run(one_room(page, page.begin(), sound, end_s))
-        row(name, found["shown"], found["line"], int(found["lines"]))
+        found = asyncio.run(one_room(page, page.begin(), recorded(name), 1))
+        row(name, found.shown[-1], found.kept[-1], f"{found.lines} of {found.expected}")
 
 
-def measure_rooms(page: Page, rooms: int) -> None:
-    sound, end_s = recorded(RECORDINGS[0])
+def measure_rooms(page: Page, rooms: int, minutes: float, server: int, *, apart: bool) -> None:
+    one = recorded(RECORDINGS[0])
+    rounds = max(1, round(60 * minutes / one.length_s))
     cases = [page.begin() for _ in range(rooms)]
 
-    async def together() -> list[dict[str, float]]:
-        return await asyncio.gather(*(one_room(page, case, sound, end_s) for case in cases))
+    async def together() -> list[Heard]:
+        spread = one.length_s / rooms if apart else 0.0
+        return await asyncio.gather(
+            *(one_room(page, case, one, rounds, at * spread) for at, case in enumerate(cases))
+        )
 
+    before = processor_s(server)
     found = asyncio.run(together())
-    shown = sorted(each["shown"] for each in found)
-    row("rooms", "median s after speech", "slowest", "sound not taken in, s", "lines in each")
-    row("---:", "---:", "---:", "---:", "---:")
+    used = processor_s(server) - before
+    shown = sorted(lag for each in found for lag in each.shown)
+    row(
+        "rooms", "minutes", "median s after speech", "95 %", "slowest", "lines", "waits, s", "cores"
+    )
+    row(*["---:"] * 8)
     row(
         rooms,
+        rounds * one.length_s / 60,
         statistics.median(shown),
+        shown[int(0.95 * (len(shown) - 1))],
         shown[-1],
-        max(each["waits"] for each in found),
-        sorted({int(each["lines"]) for each in found}),
+        f"{sum(each.lines for each in found)} of {sum(each.expected for each in found)}",
+        max(each.waits for each in found),
+        used / (rounds * one.length_s),
     )
+    by_round = [
+        max(each.shown[at] for each in found if at < len(each.shown)) for at in range(rounds)
+    ]
+    print("\nSlowest of each round, s: " + ", ".join(f"{lag:.1f}" for lag in by_round))
+
+
+def processor_s(process: int) -> float:
+    """Processor time that a process has used so far (proc(5): utime and stime)."""
+    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rsplit(") ", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def measure_page(page: Page, folder: Path) -> None:
@@ -207,6 +274,8 @@ def measure_page(page: Page, folder: Path) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rooms", type=int, default=20)
+    parser.add_argument("--minutes", type=float, default=1.0)
+    parser.add_argument("--apart", action="store_true")
     parser.add_argument("--only", choices=("line", "rooms", "page"), action="append")
     given = parser.parse_args()
     wanted = given.only or ["page", "line", "rooms"]
@@ -234,7 +303,8 @@ def main() -> None:
                 measure_lines(page)
                 print()
             if "rooms" in wanted:
-                measure_rooms(page, given.rooms)
+                process = server.pid or 0
+                measure_rooms(page, given.rooms, given.minutes, process, apart=given.apart)
         finally:
             server.terminate()
             server.join(10)
