@@ -1,4 +1,4 @@
-"""How quick the pages are: ``python -m tests.benchmarks.pages [--only NAME] [--rooms N --minutes M]``.
+"""How quick the pages are: ``python -m tests.benchmarks.pages [--only NAME] [--rooms N …]``.
 
 A server runs in a process of its own, as ``countersign serve`` runs it; sound is sent as a browser
 sends it, in pieces of a tenth of a second at the pace of speech. Three things are measured:
