@@ -1,13 +1,11 @@
 """What holds for every sequence of counts by place, part and pack, breakages and signatures."""
 
 from collections import defaultdict
-from datetime import timedelta
 from pathlib import Path
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tally_scenes import (
-    BEGIN,
     KIT,
     accept_all,
     addition,
@@ -20,6 +18,7 @@ from tally_scenes import (
     step,
     verdict,
 )
+from tally_strategies import DECISIONS, ITEMS, one_decision_each
 
 from countersign.ledger import (
     append_decision,
@@ -32,9 +31,8 @@ from countersign.ledger import (
     record_of,
 )
 from countersign.meaning.event import Event, EventKind, Phase, Spoken, Verdict
-from countersign.tally import Act, CountRecord, Decision, Role, build_record
+from countersign.tally import CountRecord, Decision, build_record
 
-ITEMS = st.sampled_from([item.id for item in KIT.items])
 FEW = st.integers(0, 12)
 PLACES = st.sampled_from([None, None, "field", "wound", "mayo_stand", "back_table", "off_field"])
 PARTS = st.sampled_from([None, None, None, "barrel", "bulb", "cap"])
@@ -69,19 +67,6 @@ TIDY = st.lists(
     ),
     max_size=7,
 ).map(lambda events: [count("needle", 7), *events, verdict()])
-DECISIONS = st.lists(
-    st.builds(
-        Decision,
-        line=st.integers(1, 13),
-        act=st.sampled_from(Act),
-        role=st.sampled_from(Role),
-        initials=st.just("CD"),
-        at=st.integers(0, 30).map(lambda s: BEGIN + timedelta(seconds=s)),
-        item=st.one_of(st.none(), ITEMS),
-        quantity=st.one_of(st.none(), FEW),
-    ),
-    max_size=12,
-)
 STEPS = st.lists(
     st.builds(
         step,
@@ -205,17 +190,7 @@ def test_the_places_of_a_phase_always_add_up(counted: list[tuple[str, int]]) -> 
 @given(EVENTS, st.data())
 @FAST
 def test_lines_may_be_confirmed_in_any_order(events: list[Event], data: st.DataObject) -> None:
-    made = [
-        Decision(
-            line=line,
-            act=data.draw(st.sampled_from([Act.ACCEPT, Act.ACCEPT, Act.AMEND, Act.SET_ASIDE])),
-            role=Role.SCRUB,
-            initials="EF",
-            at=BEGIN,
-            quantity=data.draw(st.one_of(st.none(), FEW)),
-        )
-        for line in range(1, len(events) + 1)
-    ]
+    made = one_decision_each(data, len(events))
     order = data.draw(st.permutations(made))
     kept = [each.model_copy(update={"entry": n}) for n, each in enumerate(order, start=1)]
 
@@ -269,7 +244,7 @@ def test_replaying_the_ledger_gives_the_same_record(
             append_event(ledger, case, event)
         kept = []
         for decision in decisions:
-            if decision.line <= len(events):
+            if 1 <= decision.line <= len(events):
                 entry = append_decision(ledger, case, decision)
                 kept.append(decision.model_copy(update={"entry": entry}))
         for made in steps:

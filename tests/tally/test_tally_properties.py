@@ -16,13 +16,12 @@ from tally_scenes import (
     removal,
     verdict,
 )
+from tally_strategies import DECISIONS, FEW, ITEMS, one_decision_each
 
 from countersign.meaning.event import EventKind, Phase, Question, QuestionCode, Verdict
 from countersign.tally import Act, Decision, LineState, Role, build_record
 
-ITEMS = st.sampled_from([item.id for item in KIT.items])
 ANY_ITEM = st.sampled_from([*(item.id for item in KIT.items), "spoon", None])
-FEW = st.integers(0, 22)
 ASKED = st.sampled_from(
     [(), (), (), (Question(code=QuestionCode.LOW_CONFIDENCE, sentence="Was it that?"),)]
 )
@@ -41,19 +40,6 @@ EVENTS = st.lists(
         ),
     ),
     max_size=12,
-)
-DECISIONS = st.lists(
-    st.builds(
-        Decision,
-        line=st.integers(0, 13),
-        act=st.sampled_from(Act),
-        role=st.sampled_from(Role),
-        initials=st.just("CD"),
-        at=st.integers(0, 30).map(lambda s: BEGIN + timedelta(seconds=s)),
-        item=st.one_of(st.none(), ITEMS),
-        quantity=st.one_of(st.none(), FEW),
-    ),
-    max_size=16,
 )
 FAST = settings(max_examples=250, deadline=None)
 
@@ -111,17 +97,7 @@ def test_correct_is_never_reached_with_anything_open(
 @given(EVENTS, st.data())
 @FAST
 def test_lines_may_be_confirmed_in_any_order(events: list, data: st.DataObject) -> None:
-    made = [
-        Decision(
-            line=line,
-            act=data.draw(st.sampled_from([Act.ACCEPT, Act.ACCEPT, Act.AMEND, Act.SET_ASIDE])),
-            role=Role.SCRUB,
-            initials="EF",
-            at=BEGIN,
-            quantity=data.draw(st.one_of(st.none(), FEW)),
-        )
-        for line in range(1, len(events) + 1)
-    ]
+    made = one_decision_each(data, len(events))
     order = data.draw(st.permutations(made))
     timed = [
         decision.model_copy(update={"at": BEGIN + timedelta(seconds=second)})
