@@ -54,6 +54,8 @@ PLACES = [
     ("five laps bagged", "removal lap_sponge 5 off_field"),
     ("bag of five laps", "removal lap_sponge 5 off_field"),
     ("closing count | five laps in the bag", "count lap_sponge 5 off_field"),
+    ("initial count | five laps in the bag", "removal lap_sponge 5 off_field"),
+    ("two laps out of the wound | laps five", "removal lap_sponge 2 wound; count lap_sponge 5"),
     ("closing count | a bag of ten raytecs", "count raytec 10 off_field"),
     ("closing count | two bags of ten raytecs", "count raytec 20 off_field"),
     (
@@ -149,6 +151,10 @@ BROKEN = [
         "count suture_needle 6; breakage suture_needle 2",
     ),
     ("i cut the vessel loop in half", "breakage vessel_loop 2"),
+    (
+        "the needle broke in three pieces | no, needles two",
+        "breakage suture_needle 3; correction suture_needle 2",
+    ),
     ("is the needle broken", ""),
     ("we broke scrub", ""),
     ("cut the suture", ""),

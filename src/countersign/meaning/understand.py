@@ -209,12 +209,24 @@ def _events(found: list[Read]) -> list[Event]:
     return [reading.event for reading in found if reading.event is not None]
 
 
+_OF_AN_ITEM = frozenset(
+    {
+        EventKind.COUNT,
+        EventKind.ADDITION,
+        EventKind.REMOVAL,
+        EventKind.BREAKAGE,
+        EventKind.CORRECTION,
+    }
+)
+"""What "no, two" can be about."""
+
+
 def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is EventKind.PHASE:
         context.phase = event.phase
     elif event.kind is EventKind.VERDICT and event.verdict is Verdict.CORRECT and not event.group:
         context.phase = None
-    if event.kind in (EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL, EventKind.CORRECTION):
+    if event.kind in _OF_AN_ITEM:
         context.item, context.item_end_s = event.item or context.item, event.end_s
         context.placed = event.place is not None
         context.talked = False

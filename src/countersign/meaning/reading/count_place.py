@@ -1,7 +1,7 @@
 """What a count with a place is: a count, a removal into a bag, or something set up there."""
 
 from countersign.kit.model import Group
-from countersign.meaning.event import EventKind, Question
+from countersign.meaning.event import EventKind, Phase, Question
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.scene import Scene
@@ -18,8 +18,10 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
     if clause.kind is not EventKind.COUNT or clause.place is None:
         return []
     if clause.place == OFF_FIELD:
-        # in a count the bags are counted, at any other time something goes into them
-        clause.kind = EventKind.COUNT if scene.phase is not None else EventKind.REMOVAL
+        # in a count the bags are counted, at any other time something goes into them; while the
+        # first count goes on nothing has been used yet
+        counted = scene.phase not in (None, Phase.INITIAL)
+        clause.kind = EventKind.COUNT if counted else EventKind.REMOVAL
         return []
     if clause.place not in LAID_OUT:
         return []

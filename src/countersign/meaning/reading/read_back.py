@@ -52,6 +52,8 @@ def disagrees(state: State, clause: Clause, index: int) -> Question | None:
     again, quantity = _said_again(state, clause, index), _quantity(state, clause)
     if again is None or quantity is None or again.number == quantity:
         return None
+    if clause.kind is EventKind.REMOVAL and clause.place == WOUND and not again.alone:
+        return None  # "two laps out of the wound | laps five": they are counted again
     several = len(clause_numbers(state.scene, clause)) > 1 or quantity == 1
     if again.alone and again.number > quantity and several and not _is_over(state, clause):
         return None  # the next number of a count spoken slowly, or one was skipped
