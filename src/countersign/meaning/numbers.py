@@ -91,7 +91,12 @@ def cardinal(*words: str) -> int | None:
     return int(w2n.word_to_num(f"{head[0]} hundred {tail}".strip()))
 
 
-_Cuts = tuple[tuple[int, int, int], "_Cuts | None"]
+Cuts = tuple[tuple[int, int, int], "Cuts | None"]
+"""A number as ``(value, start, end)``, and those before it."""
+
+Readings = dict[int | None, tuple[int, int, Cuts | None]]
+"""What may have been spoken so far, by its last number: how often the numbers do not follow on from
+the one before, how many they are, and the last of them."""
 
 _LONGEST = 5  # "one hundred and twenty one" is the longest cardinal below a thousand
 
@@ -106,11 +111,30 @@ def split_run(
     words can be cut in several ways ("twenty twenty one" as 20, 21 or 20, 20, 1) the cut in which
     most numbers follow on from the one before is taken, then the one with fewest numbers.
     """
-    # best[position][last value] = (breaks in continuity, numbers, last cut with those before it)
-    best: list[dict[int | None, tuple[int, int, _Cuts | None]]] = [
-        {} for _ in range(len(words) + 1)
-    ]
-    best[0] = {previous: (0, 0, None)}
+    found = []
+    cuts = likeliest(read_on(nothing_read(previous), words))
+    while cuts is not None:
+        cut, cuts = cuts
+        found.append(cut)
+    return found[::-1]
+
+
+def nothing_read(previous: int | None = None) -> Readings:
+    """Before any number, or after ``previous``."""
+    return {previous: (0, 0, None)}
+
+
+def likeliest(readings: Readings) -> Cuts | None:
+    """The most plausible reading, from its last number on."""
+    return min(readings.values(), key=lambda reading: reading[:2])[2]
+
+
+def read_on(readings: Readings, words: Sequence[str | None], offset: int = 0) -> Readings:
+    """The readings with more words, the first of which is at ``offset``.
+
+    What was read before must end with a pause, as a number may not go on into these words.
+    """
+    best: list[Readings] = [readings, *({} for _ in words)]
     for start in range(len(words)):
         if not best[start]:
             continue
@@ -131,21 +155,12 @@ def split_run(
                 else:
                     follows = last is None or option == last + 1
                     key = option
-                    candidate = (
-                        breaks + (not follows),
-                        count + 1,
-                        ((option, start, end), cuts),
-                    )
+                    cut = (option, offset + start, offset + end)
+                    candidate = (breaks + (not follows), count + 1, (cut, cuts))
                 known = best[end].get(key)
                 if known is None or candidate[:2] < known[:2]:
                     best[end][key] = candidate
-    final = min(best[-1].values(), key=lambda state: state[:2])
-    found = []
-    cuts = final[2]
-    while cuts is not None:
-        cut, cuts = cuts
-        found.append(cut)
-    return found[::-1]
+    return best[-1]
 
 
 def teen_or_ten(first: int | Decimal, second: int | Decimal) -> bool:

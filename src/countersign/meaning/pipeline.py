@@ -7,7 +7,7 @@ adds spans under its own key: ``kit`` (label ``ITEM``, ``MEDICATION`` or
 ``cues`` (label from :data:`~countersign.meaning.cues.RULES`) and ``runs``. Spans do not overlap.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
 import spacy
@@ -72,9 +72,11 @@ class Cues:
 
     def __init__(self, nlp: Language) -> None:
         """Compile the rules."""
+        self.vocab = nlp.vocab
         self.matcher = Matcher(nlp.vocab)
         for label, rules in RULES.items():
             self.matcher.add(label, [patterns(rule) for rule in rules])
+        self._found = lru_cache(maxsize=4096)(self._match)
 
     def __call__(self, doc: Doc) -> Doc:
         """Add the spans ``cues`` and take away the words of the kit that they cover."""
@@ -82,8 +84,8 @@ class Cues:
         # "x-ray sponge count is correct" has no "sponge count" in it
         inside = {at for span in kit for at in range(span.start + 1, span.end)}
         cues = [
-            Span(doc, start, end, label=doc.vocab.strings[key])
-            for key, start, end in self.matcher(doc)
+            Span(doc, start, end, label=label)
+            for label, start, end in self._phrases(doc)
             if start not in inside
         ]
         kept = filter_spans(kit + cues)
@@ -91,6 +93,19 @@ class Cues:
         doc.spans["kit"] = [s for s in kept if (s.start, s.end, s.label_) in words]
         doc.spans["cues"] = [s for s in kept if (s.start, s.end, s.label_) not in words]
         return doc
+
+    def _phrases(self, doc: Doc) -> Iterator[tuple[str, int, int]]:
+        """Utterance by utterance: no rule spans a pause, and what is open is looked at often."""
+        words = [token.lower_ for token in doc]
+        begin = 0
+        for at in (*(i for i, word in enumerate(words) if word == BREAK), len(words)):
+            for label, start, end in self._found(tuple(words[begin:at])):
+                yield label, begin + start, begin + end
+            begin = at + 1
+
+    def _match(self, words: tuple[str, ...]) -> tuple[tuple[str, int, int], ...]:
+        found = self.matcher(Doc(self.vocab, words=list(words))) if words else ()
+        return tuple((self.vocab.strings[key], start, end) for key, start, end in found)
 
 
 class NumberRuns:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from countersign.meaning.event import EventKind, Question
-from countersign.meaning.numbers import split_run
+from countersign.meaning.numbers import Cuts, Readings, likeliest, nothing_read, read_on
 from countersign.meaning.pieces import Piece
 from countersign.meaning.scene import Scene
 
@@ -55,8 +55,8 @@ class Clause:
     displaced: "Clause | None" = None
     """The count before, as long as it is not sure that this item ended it."""
     end: int = 0
-    counted: tuple[int, tuple["Number", ...]] = (0, ())
-    """The numbers among so many entries, kept because they are asked for at every step."""
+    counted: "_Counted" = field(default_factory=lambda: _Counted())
+    """The numbers among the entries so far: they are asked for at every step."""
 
     @property
     def has_numbers(self) -> bool:
@@ -74,6 +74,21 @@ class Number:
     piece: Piece
 
 
+@dataclass
+class _Counted:
+    """The numbers among the first ``entries`` of a clause, and what is needed to go on from there.
+
+    ``sources`` says for each word where it stands and in which piece, ``fixed`` which words are a
+    pack; ``known`` has the numbers up to each cut, by its identity.
+    """
+
+    entries: int = 0
+    sources: list[tuple[int, Piece]] = field(default_factory=list)
+    fixed: set[int] = field(default_factory=set)
+    readings: Readings = field(default_factory=nothing_read)
+    known: dict[int, tuple[Cuts, tuple[Number, ...]]] = field(default_factory=dict)
+
+
 def clause_numbers(scene: Scene, clause: Clause | None) -> tuple[Number, ...]:
     """The numbers of a clause in order. Totals are left out.
 
@@ -81,39 +96,45 @@ def clause_numbers(scene: Scene, clause: Clause | None) -> tuple[Number, ...]:
     """
     if clause is None:
         return ()
-    if clause.counted[0] != len(clause.entries):
-        clause.counted = len(clause.entries), tuple(_numbers(scene, clause))
-    return clause.counted[1]
+    counted = clause.counted
+    for entry in clause.entries[counted.entries :]:
+        _count_on(scene, counted, entry)
+    return _numbers(counted, likeliest(counted.readings))
 
 
-def _numbers(scene: Scene, clause: Clause) -> list[Number]:
+def _count_on(scene: Scene, counted: _Counted, entry: Piece) -> None:
+    begin = len(counted.sources)
     words: list[str | None] = []
-    sources: list[tuple[int, Piece]] = []
-    fixed: set[int] = set()
-    for entry in clause.entries:
-        if entry.kind == "run" and entry.label != "total":
-            for position in range(entry.start, entry.end):
-                words.append(scene.doc[position]._.number)
-                sources.append((position, entry))
-            # two runs with only fillers between them are two numbers
-            words.append(None)
-            sources.append((entry.end, entry))
-        elif entry.kind == "pack":
-            fixed.add(len(words))
-            words.append(entry.label.split()[1])
-            sources.append((entry.start, entry))
-            words.append(None)
-            sources.append((entry.end, entry))
+    if entry.kind == "run" and entry.label != "total":
+        for position in range(entry.start, entry.end):
+            words.append(scene.doc[position]._.number)
+            counted.sources.append((position, entry))
+    elif entry.kind == "pack":
+        counted.fixed.add(begin)
+        words.append(entry.label.split()[1])
+        counted.sources.append((entry.start, entry))
+    # two runs with only fillers between them are two numbers
+    words.append(None)
+    counted.sources.append((entry.end if words[:-1] else entry.start, entry))
+    counted.readings = read_on(counted.readings, words, begin)
+    counted.entries += 1
+
+
+def _numbers(counted: _Counted, cuts: Cuts | None) -> tuple[Number, ...]:
+    new: list[Cuts] = []
+    while cuts is not None and id(cuts) not in counted.known:
+        new.append(cuts)
+        cuts = cuts[1]
+    found = counted.known[id(cuts)][1] if cuts is not None else ()
+    for cuts in reversed(new):
+        value, start, end = cuts[0]
+        first, piece = counted.sources[start]
+        if start in counted.fixed:
+            number = Number(value, piece.start, piece.end, piece)
         else:
-            words.append(None)
-            sources.append((entry.start, entry))
-    found = []
-    for value, start, end in split_run(words):
-        first, piece = sources[start]
-        if start in fixed:
-            found.append(Number(value, piece.start, piece.end, piece))
-        else:
-            found.append(Number(value, first, sources[end - 1][0] + 1, piece))
+            number = Number(value, first, counted.sources[end - 1][0] + 1, piece)
+        found = (*found, number)
+        counted.known[id(cuts)] = (cuts, found)
     return found
 
 
