@@ -223,6 +223,26 @@ def test_percent_agrees_with_grams_in_a_decilitre_of_pint(value: Decimal, volume
     assert found is not None and near(found.value, reference.magnitude)
 
 
+@given(st.integers(10, 1_000_000), VOLUMES)
+def test_a_ratio_agrees_with_a_gram_in_so_many_millilitres_of_pint(n: int, volume: Decimal) -> None:
+    one_gram = REFERENCE.Quantity(Decimal(1), "g") / REFERENCE.Quantity(Decimal(n), "mL")
+    reference = (one_gram * REFERENCE.Quantity(volume, "mL")).to("ug")
+    found = amount_in(Strength(value=Decimal(n), unit="ratio"), volume)
+    assert found is not None and near(found.value, reference.magnitude)
+
+
+@given(POSITIVE, st.sampled_from(PER_VOLUME), VOLUMES, VOLUMES)
+def test_a_dilution_agrees_with_pint(
+    value: Decimal, unit: str, volume: Decimal, diluent: Decimal
+) -> None:
+    """C2 = C1 V1 / (V1 + V2), every step with pint's own units, litres among them."""
+    taken, added = REFERENCE.Quantity(volume, "mL"), REFERENCE.Quantity(diluent / 1000, "L")
+    reference = REFERENCE.Quantity(value, unit) * taken / (taken + added)
+    weaker = diluted(Strength(value=value, unit=unit), volume, diluent)
+    assert weaker is not None and weaker.unit == unit
+    assert near(weaker.value, reference.to(unit).magnitude)
+
+
 @given(POSITIVE, st.sampled_from((*PER_VOLUME, "%")), st.sampled_from((*PER_VOLUME, "%")))
 def test_units_there_and_back(value: Decimal, unit: str, other: str) -> None:
     assert near(converted(converted(value, unit, other), other, unit), value)

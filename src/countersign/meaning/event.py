@@ -160,8 +160,10 @@ class Event(BaseModel):
     where a set-up item was put or where what was counted lies: ``field``, ``wound`` (packed),
     ``mayo_stand``, ``back_table``, ``off_field`` (a bag or bucket); a count without a place is
     of all of them. ``part`` names the part of an item of several parts that was counted. A
-    breakage says in how many pieces (``quantity``) one of the item now is. Times are seconds
-    from the start of the source; ``words`` are the words as heard; ``confidence`` is 0..1.
+    breakage says in how many pieces (``quantity``) one of the item now is. ``speaker`` is who
+    spoke, where whoever gives the words knows it: hearing cannot tell voices apart and leaves it
+    ``None``. Times are seconds from the start of the source; ``words`` are the words as heard;
+    ``confidence`` is 0..1.
     """
 
     model_config = ConfigDict(frozen=True)

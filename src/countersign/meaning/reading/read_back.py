@@ -2,7 +2,8 @@
 
 One person counts aloud, the other repeats it (common practice, no source). A repeat in an utterance
 of its own, right after a complete count, adds nothing where it agrees and is asked about where it
-does not. What was added or removed and is said again with its verb is a line of its own that is
+does not. Voices are not told apart: that it is a repeat is taken from the words and from how soon
+they come. What was added or removed and is said again with its verb is a line of its own that is
 asked about: it may be done twice.
 """
 
