@@ -66,8 +66,8 @@ def review(
         paper_size(paper)
     used_kit = settings.kit_path(kit)
     read_kit(used_kit or demo_kit_path())  # what is wrong with it is said once, and now
-    points = read_checklist(checklist_path(checklist))
     store = Store(store_path(settings.ledger_path(ledger)))
+    points = read_checklist(checklist_path(checklist, store.written_checklist))
     jobs = jobs_in(path, store.folder, learner=learner, kit=used_kit, model=model)
     outcomes: list[Outcome] = []
     columns = (

@@ -14,7 +14,7 @@ from tests.pages.conftest import FIXTURES, signed_in
 from countersign.pages import Served
 from countersign.pages.educator import LARGEST_UPLOAD
 from countersign.pages.studio import Studio
-from countersign.review import Attempt, Store
+from countersign.review import Attempt, Store, common_checklist_path, read_checklist
 
 
 @pytest.fixture
@@ -203,3 +203,58 @@ def test_a_look_is_kept_and_leads_only_to_pages_of_this_server(client: TestClien
     assert 'data-look="dim"' in client.get("/").text
     client.post("/look", data={"form_token": token, "look": '"><script>', "back": "/"})
     assert 'data-look="device"' in client.get("/").text
+
+
+def checklist_form(client: TestClient, token: str, *points: tuple[str, str, str, str]) -> int:
+    form = {
+        "form_token": token,
+        "title": "Our skills lab",
+        "point": [each[0] for each in points],
+        "say": [each[1] for each in points],
+        "check": [each[2] for each in points],
+        "weight": [each[3] for each in points],
+    }
+    return client.post("/attempts/checklist", data=form).status_code
+
+
+def test_the_educator_writes_the_checklist_and_attempts_are_scored_by_it(
+    client: TestClient, attempt: str, settings: Served
+) -> None:
+    token = signed_in(client, role="educator", initials="ED")
+    assert "Every item was counted aloud" in client.get("/attempts/checklist").text
+    ours = ("separated", "Items lay apart & in view.", "", "3")
+    kept = checklist_form(
+        client,
+        token,
+        ours,
+        ("", "One by one, aloud.", "one_by_one", "1"),
+        ("verdict", "   ", "verdict", "1"),  # emptied: taken out
+        ("", "", "", "1"),
+    )
+    assert kept == 200
+    assert add(client, attempt, token, kind="point", point="separated", verdict="partly") == 200
+    page = client.get(f"/attempts/{attempt}").text
+    assert page.count('class="point"') == 2
+    assert "Items lay apart &amp; in view." in page
+    assert "All were counted one by one (3)." in page
+    exported = json.loads(client.get(f"/attempts/{attempt}/export.json").text)
+    assert exported["score"]["percent"] == 62  # (3 halves + 1) of 4, rounded half to even
+    # what cannot be kept is asked for again with what was typed, and nothing is lost
+    for poor in (("x", "word", "no_such_check", "1"), ("Bad id", "word", "", "1")):
+        assert checklist_form(client, token, ours, poor) == 422
+    written = read_checklist(Store(settings.ledger.parent / "attempts").written_checklist)
+    assert [(each.id, each.weight) for each in written.points] == [("separated", 3), ("point_1", 1)]
+
+
+def test_the_checklist_is_the_educators_or_the_file_that_was_named(
+    make_client: Callable[..., TestClient], settings: Served
+) -> None:
+    client = make_client()
+    token = signed_in(client, role="circulator")
+    assert "Keep the checklist" not in client.get("/attempts/checklist").text
+    assert checklist_form(client, token, ("a", "word", "", "1")) == 403
+    named = make_client(settings.model_copy(update={"checklist": common_checklist_path()}))
+    token = signed_in(named, role="educator")
+    assert "change that file" in named.get("/attempts/checklist").text
+    assert checklist_form(named, token, ("a", "word", "", "1")) == 409
+    assert not Store(settings.ledger.parent / "attempts").written_checklist.exists()

@@ -22,6 +22,7 @@ from countersign.findings_view import discrepancy_text
 from countersign.pages.amend_form import amend_fields
 from countersign.pages.board import STANDING, expected_of, has_number
 from countersign.pages.case_page import CasePage
+from countersign.pages.checklist_page import checklist_routes
 from countersign.pages.circulator import circulator_routes
 from countersign.pages.deciding import deciding_routes
 from countersign.pages.educator import LARGEST_UPLOAD, UPLOAD_PATH, educator_routes
@@ -83,6 +84,7 @@ def create_app(served: Served) -> FastAPI:
     app.include_router(circulator_routes(rooms, pages, render))
     app.include_router(deciding_routes(rooms, pages))
     app.include_router(searching_routes(rooms, pages))
+    app.include_router(checklist_routes(served, studio.store, render))
     app.include_router(educator_routes(served, studio, render))
     app.include_router(socket_routes(rooms))
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")

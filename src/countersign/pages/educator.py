@@ -50,7 +50,7 @@ def educator_routes(served: Served, studio: Studio, render: Render) -> APIRouter
     store = studio.store
 
     def points() -> Checklist:
-        return read_checklist(checklist_path(served.checklist))
+        return read_checklist(checklist_path(served.checklist, store.written_checklist))
 
     def judged(attempt: Attempt, checklist: Checklist) -> Judged:
         entries = tuple(store.entries(attempt.attempt_id))

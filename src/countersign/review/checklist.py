@@ -7,11 +7,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Self
 
+import tomlkit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from countersign.problems import BadInput
 
 VARIABLE = "COUNTERSIGN_CHECKLIST"
+WRITTEN_FILE = "checklist.toml"
 _LARGEST_BYTES = 100_000
 
 
@@ -60,10 +62,39 @@ def common_checklist_path() -> Path:
     return Path(str(files("countersign.review") / "common_practice.toml"))
 
 
-def checklist_path(given: Path | None = None) -> Path:
-    """The checklist: ``given``, else ``COUNTERSIGN_CHECKLIST``, else the shipped one."""
+def checklist_path(given: Path | None = None, written: Path | None = None) -> Path:
+    """The checklist: ``given``, else ``COUNTERSIGN_CHECKLIST``, else what was written on the pages
+    (where that file is there), else the shipped one.
+    """
+    named = named_checklist(given)
+    if named is not None:
+        return named
+    return written if written is not None and written.is_file() else common_checklist_path()
+
+
+def named_checklist(given: Path | None = None) -> Path | None:
+    """The file that is used whatever the pages say; ``None`` where nobody named one."""
     named = os.environ.get(VARIABLE)
-    return given or (Path(named).expanduser() if named else common_checklist_path())
+    return given or (Path(named).expanduser() if named else None)
+
+
+def write_checklist(path: Path, checklist: Checklist) -> None:
+    """Write a checklist as a file that people can go on with; ``BadInput`` where it cannot be."""
+    document = tomlkit.document()
+    document.add("title", checklist.title)
+    points = tomlkit.aot()
+    for point in checklist.points:
+        table = tomlkit.table()
+        table.update(point.model_dump(mode="json", exclude_defaults=True))
+        points.append(table)
+    document.add("points", points)
+    part = path.with_suffix(".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        part.write_text(tomlkit.dumps(document), encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise BadInput(f"The checklist cannot be kept ({error.strerror}).") from error
 
 
 def read_checklist(path: Path) -> Checklist:

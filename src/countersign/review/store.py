@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from countersign.problems import BadInput
 from countersign.review.analysis import ID_LENGTH
 from countersign.review.attempt import Attempt
+from countersign.review.checklist import WRITTEN_FILE
 from countersign.review.entries import Entry
 from countersign.sound import SAMPLE_RATE, read_blocks
 
@@ -41,6 +42,11 @@ class Store:
     def __init__(self, folder: Path) -> None:
         """The folder is made when something is kept."""
         self.folder = folder
+
+    @property
+    def written_checklist(self) -> Path:
+        """Where the checklist lies that was written on the pages; it need not be there."""
+        return self.folder / WRITTEN_FILE
 
     def keep(self, attempt: Attempt, recording: Path) -> None:
         """Keep a measured attempt and its sound (16 kHz mono FLAC, for the page to play).
