@@ -445,6 +445,10 @@ def test_an_educator_looks_back_at_an_attempt(
     page.get_by_role("link", name="Practice").click()
     look(page, f"attempts-{name}")
     accessible(page)
+    page.get_by_role("link", name="Checklist").click()
+    look(page, f"checklist-{name}")
+    accessible(page)
+    page.go_back()
     page.get_by_role("link", name="sharps-three-items.flac").click()
     # a click on a line goes to its sound, and what is heard is marked
     page.locator("#line-2 .at").click()
@@ -478,3 +482,56 @@ def test_an_educator_looks_back_at_an_attempt(
     accessible(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert not problems
+
+
+def test_a_tone_waits_for_who_is_heard_and_stops_when_somebody_speaks(
+    server: str, opened: Browser
+) -> None:
+    page = opened.new_context().new_page()
+    sign_in(page, server)
+    found = page.evaluate(
+        """async () => {
+          const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+          const { Microphone } = await import("/static/microphone.js");
+          const { Voice } = await import("/static/voice.js");
+          localStorage.setItem("tones", "on");
+          const microphone = new Microphone("case", () => {});
+          microphone.on = true;
+          const sound = (level, pieces) => {
+            for (let at = 0; at < pieces; at++) microphone.weigh(new Int16Array(1600).fill(level));
+          };
+          const stopped = [];
+          const stop = OscillatorNode.prototype.stop;
+          OscillatorNode.prototype.stop = function (when) {
+            stopped.push(when ?? "now");
+            return stop.call(this, ...arguments);
+          };
+          const voice = new Voice(() => microphone);
+          const toned = () => document.body.dataset.toned ?? "";
+          const told = {};
+          sound(40, 20);
+          told.quiet = microphone.hears();
+          sound(3000, 3);
+          told.speech = microphone.hears();
+          voice.tone(true);
+          await wait(150);
+          told.during = toned();
+          await wait(500);
+          told.after = toned();
+          voice.somebodySpeaks(true);
+          told.cut = stopped.filter((when) => when === "now").length;
+          sound(600, 150);
+          await wait(400);
+          sound(600, 1);
+          told.noise = microphone.hears();
+          return told;
+        }"""
+    )
+    assert found == {
+        "quiet": False,
+        "speech": True,
+        "during": "",
+        "after": "question",
+        "cut": 2,
+        "noise": False,
+    }

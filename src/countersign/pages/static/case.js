@@ -83,6 +83,11 @@ record.addEventListener("submit", async (event) => {
   }
 });
 
+// A form that was opened below the edge of the screen comes into view.
+record.addEventListener("toggle", (event) => {
+  if (event.target.open) event.target.querySelector("form")?.scrollIntoView({ block: "nearest" });
+}, true);
+
 const player = new Audio();
 record.addEventListener("click", (event) => {
   const sound = event.target.closest("[data-sound]")?.dataset.sound;

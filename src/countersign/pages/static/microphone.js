@@ -88,7 +88,22 @@ export class Microphone {
     if (this.on) this.tell(deaf ? "The count is read back; the microphone waits." : "The microphone is on.", false);
   }
 
+  // Whether somebody spoke within the last moment: far louder than the quietest of late, which
+  // follows a noise that begins within seconds.
+  hears() {
+    return performance.now() - (this.loudAt ?? -Infinity) < 350;
+  }
+
+  weigh(piece) {
+    let sum = 0;
+    for (const value of piece) sum += value * value;
+    const level = Math.sqrt(sum / piece.length);
+    this.quietest = Math.min(level, (this.quietest ?? level) * 1.02 + 1);
+    if (level > 4 * this.quietest + 60) this.loudAt = performance.now();
+  }
+
   heard(piece) {
+    this.weigh(piece);
     if (this.deaf) piece.fill(0);
     if (this.left) { // what was said while the page was away is missing, and the server notes it
       this.spoken += Math.max(0, Math.round((Date.now() - this.left) / 1000 * RATE) - piece.length);

@@ -1,4 +1,8 @@
 // Two short tones, and the count read back: only when nobody speaks, and only where it is wanted.
+// Who speaks is heard at once where the microphone is on this page; else the server's words say so,
+// which come later.
+const LONGEST_NOISE_MS = 3000; // what goes on for longer without any words is no speech
+
 export class Voice {
   constructor(microphone) {
     this.microphone = microphone; // gives the microphone of this page, if it is on
@@ -24,9 +28,22 @@ export class Voice {
 
   somebodySpeaks(speaking) {
     this.speaking = speaking;
-    if (speaking) this.player.pause();
     clearTimeout(this.next);
-    if (!speaking) this.next = setTimeout(() => this.speaking || this.waiting.shift()?.(), 300);
+    if (speaking) {
+      this.player.pause();
+      for (const sound of this.sounding ?? []) sound.stop(); // never over what is said
+      this.sounding = [];
+    } else this.next = setTimeout(() => this.playWaiting(), 300);
+  }
+
+  playWaiting(since = performance.now()) {
+    clearTimeout(this.next);
+    if (this.speaking || !this.waiting.length) return;
+    if (this.microphone()?.hears() && performance.now() - since < LONGEST_NOISE_MS) {
+      this.next = setTimeout(() => this.playWaiting(since), 50);
+      return;
+    }
+    this.waiting.shift()();
   }
 
   // one high tone: heard; two falling tones: a question
@@ -36,16 +53,18 @@ export class Voice {
       this.context ??= new AudioContext();
       this.context.resume();
       const start = this.context.currentTime + 0.02;
-      for (const [pitch, at] of asks ? [[660, 0], [440, 0.18]] : [[880, 0]]) {
+      this.sounding = [];
+      for (const [pitch, at] of asks ? [[660, 0], [440, 0.13]] : [[880, 0]]) {
         const sound = this.context.createOscillator();
         const level = this.context.createGain();
         sound.frequency.value = pitch;
         level.gain.setValueAtTime(0, start + at);
         level.gain.linearRampToValueAtTime(0.25, start + at + 0.01);
-        level.gain.linearRampToValueAtTime(0, start + at + 0.14);
+        level.gain.linearRampToValueAtTime(0, start + at + 0.11);
         sound.connect(level).connect(this.context.destination);
         sound.start(start + at);
-        sound.stop(start + at + 0.15);
+        sound.stop(start + at + 0.12);
+        this.sounding.push(sound);
       }
       document.body.dataset.toned = asks ? "question" : "heard";
     });
@@ -71,7 +90,7 @@ export class Voice {
   }
 
   whenQuiet(play) {
-    if (!this.speaking) return play();
     this.waiting = [play]; // the newest is enough
+    if (!this.speaking) this.playWaiting();
   }
 }
