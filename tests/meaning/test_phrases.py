@@ -101,6 +101,9 @@ PLAIN = [
         "a pack of ten raytecs | one two three four five six seven eight nine ten",
         "count raytec 10 sequence",
     ),
+    # a pack is held against the number that the kit says is in it
+    ("adding a pack of laps | one two three four five", "addition lap 5 sequence"),
+    ("laps a pack one two three four five", "count lap 5 sequence"),
     # additions
     ("adding ten raytecs", "addition raytec 10 total"),
     ("adding raytecs ten", "addition raytec 10 total"),
@@ -275,6 +278,12 @@ ASKED = [
         "no_item",
     ),
     ("laps one two three | start over", "count lap 3 sequence", "sequence_cut_off"),
+    (
+        "adding a pack of laps | one two three four",
+        "addition lap 4 sequence",
+        "total_disagrees",
+    ),
+    ("adding two needles that makes eight", "addition needle 2 total", "total_disagrees"),
     ("raytecs ten and ten", "count raytec 10 total", "number_repeated"),  # two packs?
     # the same twice: done twice, or read back?
     (
@@ -352,6 +361,8 @@ PHASES = [
     ("taking over for the circulator", "relief -"),
     ("new scrub is taking over", "relief -"),
     ("change of scrub", "relief -"),
+    ("circulator change", "relief -"),
+    ("sarah is relieving me", "relief -"),
     ("i'm being relieved", "relief -"),
     ("hand off count", "relief -"),
     ("shift change", "relief -"),

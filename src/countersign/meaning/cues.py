@@ -78,6 +78,8 @@ RULES: dict[str, tuple[str, ...]] = {
         f"new {_SOON} nurse|tech? is? taking|takes over",
         f"change|changing of? the|our? {_SOON} nurse|tech?",
         "changing scrubs|circulators",
+        f"{_SOON} change",
+        "is relieving me|us",
         f"permanent? relief of? the? {_SOON} nurse|tech?",
         f"permanent? {_SOON} relief",
         "permanent relief",

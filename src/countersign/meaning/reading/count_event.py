@@ -1,6 +1,7 @@
 """The event that a count becomes, with everything that has to be asked about it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run
@@ -31,6 +32,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     totals = [entry for entry in clause.entries if entry.label == "total"]
     if clause.total_next and not numbers and not totals and clause.item is None:
         return None
+    numbers = _pack_counted_out(scene, clause, numbers)
     values = [number.value for number in numbers]
     counted = check(values, restart=_restart_at(clause, numbers)) if values else None
     of_place = settle_place(scene, clause)
@@ -77,7 +79,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         if quantity is None:
             quantity, spoken = said_total[-1], Spoken.TOTAL
         elif said_total[-1] != quantity:
-            questions.append(total_disagrees(quantity, said_total[-1]))
+            questions.append(_other_total(clause, quantity, said_total[-1]))
     questions += _beyond(scene, clause, quantity)
     questions += _homophones(scene, matter)
     questions += _missing(scene, clause, quantity)
@@ -141,6 +143,30 @@ def _restart_at(clause: Clause, numbers: Sequence[Number]) -> int | None:
     if not restarts:
         return None
     return next((i for i, number in enumerate(numbers) if number.start > restarts[-1]), None)
+
+
+def _pack_counted_out(scene: Scene, clause: Clause, numbers: Sequence[Number]) -> Sequence[Number]:
+    """The numbers, a pack before "one two three …" being of as many as the kit says it holds."""
+    item = scene.kit.item(clause.item.label) if clause.item is not None else None
+    if len(numbers) < 3 or item is None or item.pack is None:
+        return numbers
+    first, then = numbers[0], [number.value for number in numbers[1:3]]
+    if not first.piece.label.startswith("unsized ") or then != [1, 2]:
+        return numbers
+    return [replace(first, value=first.value * item.pack), *numbers[1:]]
+
+
+def _other_total(clause: Clause, quantity: int, total: int) -> Question:
+    """What to ask where the total said is not the number: after "adding two" it may be of all."""
+    verb = {EventKind.ADDITION: "added", EventKind.REMOVAL: "taken off"}.get(clause.kind)
+    if verb is None:
+        return total_disagrees(quantity, total)
+    were = "was" if quantity == 1 else "were"
+    sentence = (
+        f"{said(quantity)} {were} {verb}, and a total of {spell(total)} was said; "
+        "is that what there is now?"
+    )
+    return ask(QuestionCode.TOTAL_DISAGREES, sentence)
 
 
 def _restarted_in_vain(clause: Clause, numbers: Sequence[Number]) -> bool:
