@@ -12,6 +12,7 @@ from tests.pages.conftest import case_of_words, signed_in, token_in
 
 from countersign.pages import Served
 from countersign.pages.people import add_person, is_pin_of, read_people, remove_person
+from countersign.pages.served import SESSION_HOURS
 from countersign.pages.server import check_reach
 from countersign.problems import BadInput
 from countersign.tally.record import Role
@@ -72,6 +73,19 @@ def test_a_forged_or_expired_session_is_nobody(client: TestClient, settings: Ser
         assert client.get("/", follow_redirects=False).status_code == 303, name
     client.cookies.set("countersign", cookie(real, person))
     assert client.get("/", follow_redirects=False).status_code == 200  # the test can tell
+
+
+def test_the_last_hour_of_a_session_is_told(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = case_of_words(client, "laps one two three four five")
+    signed_in(client)
+    assert "Your session ends" not in client.get(f"/cases/{case}").text
+    later = time.time() + (SESSION_HOURS - 0.5) * 3600
+    monkeypatch.setattr("countersign.pages.sessions.time.time", lambda: later)
+    assert "Your session ends at" in client.get(f"/cases/{case}").text
+    monkeypatch.setattr("countersign.pages.sessions.time.time", lambda: later + 1801)
+    assert client.get(f"/cases/{case}", follow_redirects=False).status_code == 303
 
 
 def test_the_session_key_is_the_owners_only(client: TestClient, settings: Served) -> None:

@@ -6,6 +6,7 @@ import os
 import secrets
 import threading
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -40,6 +41,12 @@ class SignedIn(BaseModel):
     def may_decide(self) -> bool:
         """Whether this person confirms lines; an educator only looks back at them."""
         return self.role is not Role.EDUCATOR
+
+    @property
+    def ends_soon(self) -> datetime | None:
+        """When the session ends, if that is within the hour: listening ends with it."""
+        left_s = self.until - time.time()
+        return datetime.fromtimestamp(self.until).astimezone() if left_s < 3600 else None
 
     @property
     def may_review(self) -> bool:
