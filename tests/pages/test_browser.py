@@ -389,10 +389,11 @@ def test_everything_of_a_case_is_within_reach(
 
 
 def test_the_count_is_read_back_beside_the_microphone_which_waits(
-    server: str, opened: Browser, microphone: None, monkeypatch: pytest.MonkeyPatch
+    server: str, opened: Browser, microphone_file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if not can_speak():
         pytest.skip("needs espeak-ng (Debian package espeak-ng)")
+    play_into(microphone_file, "laps-passed-off.flac")
     monkeypatch.setattr("countersign.pages.rooms.asked_read_back", lambda _words: "all")
     page = opened.new_context(permissions=["microphone"]).new_page()
     sign_in(page, server)
