@@ -103,10 +103,13 @@ def test_all_open_lines_at_once_only_when_nothing_is_asked(client: TestClient) -
     assert "Accept all" not in client.get(f"/cases/{asking}").text
     form = {"form_token": token, "seen": "1"}
     assert client.post(f"/cases/{asking}/whole", data=form).status_code == 422
-    clear = case_of_words(client, "laps one two three four five")
-    assert "Accept all" in client.get(f"/cases/{clear}").text
-    assert client.post(f"/cases/{clear}/whole", data={**form, "seen": "0"}).status_code == 409
-    assert client.post(f"/cases/{clear}/whole", data=form).status_code == 200
+    alone = case_of_words(client, "laps one two three four five")
+    assert "Accept all" not in client.get(f"/cases/{alone}").text  # one line has its own button
+    clear = case_of_words(client, "laps one two three four five", "needles six")
+    assert "Accept all 2" in client.get(f"/cases/{clear}").text
+    assert client.post(f"/cases/{clear}/whole", data=form).status_code == 409  # two since
+    both = {**form, "seen": "2"}
+    assert client.post(f"/cases/{clear}/whole", data=both).status_code == 200
     assert record_of(client, clear).confirmed
 
 
