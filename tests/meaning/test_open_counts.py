@@ -88,6 +88,14 @@ def test_only_a_silence_that_closes_something_is_shown(utter) -> None:
     assert shown == [[("count", "lap", 5)], [], []]
 
 
+def test_a_number_keeps_its_item_while_it_is_open(utter) -> None:
+    """The item was counted longer ago than the longest pause, the number was not."""
+    said = [utter("laps one two three"), utter("three on the field", 5.0)]
+    later = said[-1].end_s + 5.0
+    events, _ = follow([*said, Silence(until_s=later), utter("raytecs ten", later + 1.0)])
+    assert [(event.item, event.place) for event in events][:2] == [("lap", None), ("lap", "field")]
+
+
 WORDS = (
     "laps one two three|four five|raytecs ten|no nine|nine|strike that|five laps|initial count"
     "|three on the field|two on the mayo|count is correct|<talk>|the weather is fine|kellys"

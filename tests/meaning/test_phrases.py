@@ -278,6 +278,8 @@ ASKED = [
         "no_item",
     ),
     ("laps one two three | start over", "count lap 3 sequence", "sequence_cut_off"),
+    ("laps five missing", "count lap 5 total", "other_reading"),
+    ("laps one two three missing", "count lap 3 sequence", "other_reading"),
     (
         "adding a pack of laps | one two three four",
         "addition lap 4 sequence",
@@ -424,6 +426,7 @@ VERDICTS = [
     ("count's off", "not_correct - -"),
     ("one too many", "not_correct - -"),
     ("one missing", "not_correct - -"),
+    ("lap one missing", "not_correct sponges lap"),
     ("needle missing", "not_correct sharps needle"),
     ("one needle is missing", "not_correct sharps needle"),
     ("missing two laps", "not_correct sponges lap"),

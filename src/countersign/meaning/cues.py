@@ -195,15 +195,13 @@ RULES: dict[str, tuple[str, ...]] = {
         "we're|i'm short|off by? a|an|one|two|three",
         "we|i are|am short|off by? a|an|one|two|three",
         "missing a|an|one|two|three",
+        "one|two|three is|are? missing",
+        "one|two|three too many|few",
         "we|i have|got|i've|we've? a|an|one extra",
         "we|i have|got one|two|three too many|few",
         "we've|i've got? one|two|three too many|few",
     ),
-    "ALONE not_correct": (
-        "doesn't|don't match|agree",
-        "one|two|three too many|few",
-        "one|two|three is|are? missing",
-    ),
+    "ALONE not_correct": ("doesn't|don't match|agree",),
     "VERDICT recount": (
         "recount|recounting the|all|everything?",
         "let|need me|us|to? recount the|all|everything?",

@@ -114,7 +114,8 @@ def understand(
         over = bool(context.tokens) and until_s - context.tokens[-1].end_s > LONGEST_PAUSE_S
         if over:
             yield from _finish(tag, kit, day, context)
-        if until_s - context.item_end_s > LONGEST_PAUSE_S:
+        # what is still open may be about that item
+        if not context.tokens and until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
         if not isinstance(part, Silence):
             yield from _hear(tag, kit, day, context, part)

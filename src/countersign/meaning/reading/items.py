@@ -18,14 +18,16 @@ def on_item(state: State, index: int) -> int:
     """The name of an item."""
     piece = state.pieces[index]
     if _is_verdict_about(state, index):
+        first = index
         if state.clause is not None and state.clause.item is None:
             # "one needle is missing": the number is of those that are not there
+            first = index - (kind_at(state, index - 1) == "run")
             state.taken.update(range(state.clause.start, piece.start))
             state.clause = None
         close(state)
         if not is_asked(state, piece):
             group = state.kit.item(piece.label).group
-            verdict(state, state.pieces[index + 1], index, group, item=piece.label)
+            verdict(state, state.pieces[index + 1], first, group, item=piece.label)
         return index + 2
     if item_in_passing(state, index):
         hear_talk(state, piece)

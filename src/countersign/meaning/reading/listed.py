@@ -1,5 +1,7 @@
 """One verdict about several: "sponges and sharps are correct"."""
 
+from dataclasses import replace
+
 from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, Verdict
 from countersign.meaning.pieces import words_of
@@ -7,6 +9,7 @@ from countersign.meaning.questions import doubt
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.state import State, cue_at, kind_at
+from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.reading.verdicts import group_in
 from countersign.meaning.scene import label
 
@@ -59,7 +62,10 @@ def on_bare(state: State, index: int) -> int:
     """ "Needle tip is missing": something of an item is, with a word between that is not known."""
     cue = state.pieces[index]
     named = kind_at(state, index - 1) == "stranger" and kind_at(state, index - 2) == "item"
-    if cue.label != "BARE not_correct" or "missing" not in words_of(state.doc, cue) or not named:
+    if cue.label != "BARE not_correct":
+        return index + 1
+    if "missing" not in words_of(state.doc, cue) or not named:
+        hear_talk(state, replace(cue, kind="stranger"))  # "laps five missing"
         return index + 1
     piece = state.pieces[index - 2]
     if is_asked(state, piece):

@@ -48,7 +48,13 @@ from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
 from countersign.meaning.reading.totals import on_restart, on_total
 from countersign.meaning.reading.verbs import on_more, on_verb
-from countersign.meaning.reading.verdicts import on_group, on_query, on_verdict, settle_again
+from countersign.meaning.reading.verdicts import (
+    on_group,
+    on_query,
+    on_verdict,
+    settle_again,
+    settle_missing,
+)
 from countersign.meaning.scene import Scene
 
 if TYPE_CHECKING:
@@ -162,6 +168,7 @@ def read(
     settle_swaps(state)
     settle_loose(state)
     settle_again(state)
+    settle_missing(state)
     settle_dropped(state)
     settle_set_up(state)
     settle_alone(state)

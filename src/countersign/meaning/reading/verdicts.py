@@ -1,8 +1,11 @@
 """Verdicts: "count is correct", "we're missing a needle", "recount the laps"."""
 
+from dataclasses import replace
+
 from countersign.kit.model import Group
 from countersign.meaning.cues import GROUP_WORDS, PHASE_WORDS
 from countersign.meaning.event import EventKind, Phase, Verdict
+from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit, open_clause
@@ -36,6 +39,19 @@ def on_verdict(state: State, index: int) -> int:
         clause.item, clause.end, clause.soft = named, named.end, True
         state.last_item, state.last_placed = item, False
     return after
+
+
+def settle_missing(state: State) -> None:
+    """In "laps one two three missing" the number goes with those before it."""
+    for index, piece in enumerate(state.pieces):
+        if piece.label != "VERDICT not_correct" or kind_at(state, index - 1) != "run":
+            continue
+        number = state.doc[piece.start]
+        run = state.pieces[index - 1]
+        if run.end == piece.start and is_number_word(number.lower_):
+            number._.number = number.lower_
+            state.pieces[index - 1] = replace(run, end=piece.start + 1)
+            state.pieces[index] = Piece("stranger", "", piece.start + 1, piece.end)
 
 
 def settle_again(state: State) -> None:
