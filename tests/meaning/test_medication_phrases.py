@@ -474,3 +474,25 @@ def test_talk_and_restarts_make_no_silent_error(seed: int) -> None:
             )
             for each in made
         ), (said, detail)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        f"lidocaine {'9' * 400}%",
+        f"lidocaine 1:{'9' * 400}",
+        "received lidocaine point " + "five " * 80 + "percent",
+        f"received lidocaine 0.{'0' * 13}1 mg per 7 mL",
+        f"received lidocaine 0.{'0' * 13}1 mg per {'9' * 15} mL",
+        f"draw {'9' * 400} mL",
+        "draw point " + "three " * 90 + "milliliters",
+        f"received lidocaine {'9' * 15} thousand units",
+        f"received lidocaine one percent {'9' * 15} liters",
+    ],
+)
+def test_amounts_that_nobody_says_end_in_no_error(say, said: str) -> None:
+    """Found by fuzzing: more figures than any value keeps."""
+    for event in say(said):
+        assert Event.model_validate_json(event.model_dump_json()) == event
+        strength = event.medication.strength if event.medication is not None else None
+        assert strength is None or strength.value <= 1

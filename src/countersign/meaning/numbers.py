@@ -174,8 +174,18 @@ def decimal_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
 
     Reads "point two five", "zero point five", "one and a half", "half", "three quarters",
     "two hundred thousand", "0.25" and "200,000". ``None`` if no number begins there. The longest
-    reading is taken.
+    reading is taken. More than :data:`MOST_FIGURES` figures are no amount that anybody says; of
+    more said behind a point the first are taken.
     """
+    found = _amount_at(words, start)
+    if found is None:
+        return None
+    _, figures, exponent = found[0].as_tuple()
+    within = len(figures) <= MOST_FIGURES and -MOST_FIGURES <= int(exponent) <= MOST_FIGURES
+    return found if within else None
+
+
+def _amount_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
     if start >= len(words):
         return None
     first = words[start]
@@ -217,6 +227,9 @@ def decimal_at(words: Sequence[str], start: int) -> tuple[Decimal, int] | None:
     return Decimal(whole or 0), position
 
 
+MOST_FIGURES = 15
+"""The most figures of an amount, before and behind the point."""
+
 _PARTS = {
     ("half",): Decimal("0.5"),
     ("a", "half"): Decimal("0.5"),
@@ -243,7 +256,7 @@ def _decimals(words: Sequence[str], start: int) -> tuple[str, int]:
         digits += str(_VALUES[words[position]])
         position += 1
     if digits:
-        return digits, position
+        return digits[: MOST_FIGURES - 3], position
     for end in range(min(start + 2, len(words)), start, -1):
         value = _below_hundred(words[start:end])
         if value is not None:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from countersign.meaning.event import Strength
-from countersign.meaning.numbers import decimal_at
+from countersign.meaning.numbers import MOST_FIGURES, decimal_at
 
 # The units that people say, longest first, as UCUM codes.
 _VOLUME_UNITS: tuple[tuple[str, ...], ...] = (
@@ -55,6 +55,8 @@ _WRITTEN_UNITS = {
 }
 UNITS_ALONE = frozenset({"mg", "ug", "g", "[U]", "meq"})
 """Units of an amount that may be said without a volume, as of a powder."""
+_FINEST = 30
+"""Places behind the point of a strength that is a quotient."""
 _LITERS = ("liter", "liters", "litre", "litres")
 
 
@@ -111,7 +113,7 @@ def is_unit(words: Sequence[str], start: int) -> bool:
 
 def _ratio_at(words: Sequence[str], start: int) -> tuple[Strength, int] | None:
     written = re.fullmatch(r"1:(\d+(?:,\d{3})*)", words[start])
-    if written:
+    if written and len(written[1]) <= MOST_FIGURES:
         return Strength(value=Decimal(written[1].replace(",", "")), unit="ratio"), start + 1
     if words[start] not in ("one", "1"):
         return None
@@ -159,7 +161,10 @@ def strength_at(words: Sequence[str], start: int) -> tuple[Strength, int] | None
             # "ten milligrams per five milliliters" is two milligrams in each
             shared = volume_at(words, after + 1) if words[after] != "a" else None
             if shared is not None and shared[0] > 0:
-                return Strength(value=plain(value / shared[0]), unit=f"{unit}/mL"), shared[1]
+                each_has = plain(value / shared[0])
+                if int(each_has.as_tuple().exponent) < -_FINEST:
+                    each_has = plain(round(each_has, _FINEST))
+                return Strength(value=each_has, unit=f"{unit}/mL"), shared[1]
         if unit in UNITS_ALONE:
             return Strength(value=value, unit=unit), after
     return None
