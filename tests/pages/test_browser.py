@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from tests.pages.conftest import FIXTURES, play_into
 
@@ -536,3 +537,42 @@ def test_a_tone_waits_for_who_is_heard_and_stops_when_somebody_speaks(
         "cut": 2,
         "noise": False,
     }
+
+
+def test_a_microphone_of_another_rate_is_brought_to_ours(server: str, opened: Browser) -> None:
+    page = opened.new_context().new_page()
+    page.goto(f"{server}/sign-in")
+    for rate in (48_000, 44_100, 8_000):
+        check_rate(rate, page)
+
+
+def check_rate(rate: int, page: Page) -> None:
+    made = page.evaluate(
+        """async (rate) => {
+          window.sampleRate = rate;
+          window.AudioWorkletProcessor = class {
+            port = { postMessage: (piece) => window.pieces.push(...piece) };
+          };
+          window.registerProcessor = (_, made) => { window.Recorder = made; };
+          await import(`/static/recorder.js?${rate}`);
+          return [1000, 3000, 10000].map((pitch) => {
+            window.pieces = [];
+            const recorder = new window.Recorder();
+            for (let start = 0; start < rate; start += 128) {
+              const angle = (2 * Math.PI * pitch) / rate;
+              recorder.process([[Float32Array.from({ length: 128 }, (_, at) =>
+                0.5 * Math.sin(angle * (start + at)))]]);
+            }
+            return window.pieces;
+          });
+        }""",
+        rate,
+    )
+    seconds = np.arange(1_600, 14_000) / 16_000
+    for pitch, heard in zip((1_000, 3_000, 10_000), made, strict=True):
+        assert len(heard) in (14_400, 16_000)  # a second but for what is not a whole piece
+        samples = np.array(heard[1_600:14_000]) / 32_767
+        if pitch < rate / 2 and pitch < 8_000:
+            assert np.abs(samples - 0.5 * np.sin(2 * np.pi * pitch * seconds)).max() < 0.01
+        elif rate > 16_000:  # above half of our rate it would be heard as another pitch
+            assert np.abs(samples).max() < 0.003

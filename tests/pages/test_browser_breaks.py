@@ -33,9 +33,19 @@ def lines(kit: Kit, ears: Ears) -> Kept:
     return [(event.kind, event.item, event.quantity) for event in events]
 
 
-def listening(opened: Browser, address: str) -> tuple[Page, str]:
+AT_THE_RATE_OF_THE_DEVICE = """
+  const connect = AudioContext.prototype.createMediaStreamSource;
+  AudioContext.prototype.createMediaStreamSource = function (stream) {
+    if (this.sampleRate === 16000) throw new DOMException("rates differ", "NotSupportedError");
+    return connect.call(this, stream);
+  };"""
+"""As Firefox does it."""
+
+
+def listening(opened: Browser, address: str, before: str = "") -> tuple[Page, str]:
     """A page with its microphone on; its sockets can be reached from here."""
     page = opened.new_context(permissions=["microphone"]).new_page()
+    page.add_init_script(before)
     page.add_init_script(
         """window.sockets = [];
         window.WebSocket = class extends WebSocket {
@@ -73,7 +83,7 @@ def test_a_restart_of_the_server_while_somebody_counts(
     serving: Serving, launched: Browser, opened: Browser, microphone_file: Path, lines: Kept
 ) -> None:
     play_into(microphone_file, RECORDING)
-    page, case = listening(opened, serving.address)
+    page, case = listening(opened, serving.address, AT_THE_RATE_OF_THE_DEVICE)
     expect(page.locator("#partial")).to_contain_text("needles one")
     serving.kill()  # in the middle of the first count
     expect(page.locator("#link-state")).to_contain_text("No connection")

@@ -53,10 +53,10 @@ export class Microphone {
       audio: { channelCount: 1, echoCancellation: false, noiseSuppression: false, autoGainControl: true },
     });
     this.stream = stream;
-    this.context = new AudioContext({ sampleRate: RATE });
+    const source = await this.source(stream);
     await this.context.audioWorklet.addModule("/static/recorder.js");
     const recorder = new AudioWorkletNode(this.context, "recorder", { numberOfOutputs: 0 });
-    this.context.createMediaStreamSource(stream).connect(recorder);
+    source.connect(recorder);
     recorder.port.onmessage = (message) => this.heard(message.data);
     this.on = true;
     stream.getAudioTracks()[0].onended = () => this.stop("The microphone was unplugged.");
@@ -72,6 +72,18 @@ export class Microphone {
         this.stayAwake();
       }
     });
+  }
+
+  // Firefox takes a microphone only at the rate of its device; recorder.js brings it to ours.
+  async source(stream) {
+    try {
+      this.context = new AudioContext({ sampleRate: RATE });
+      return this.context.createMediaStreamSource(stream);
+    } catch {
+      await this.context?.close();
+      this.context = new AudioContext();
+      return this.context.createMediaStreamSource(stream);
+    }
   }
 
   async stayAwake() {
