@@ -76,7 +76,7 @@ class Cues:
         self.matcher = Matcher(nlp.vocab)
         for label, rules in RULES.items():
             self.matcher.add(label, [patterns(rule) for rule in rules])
-        self._found = lru_cache(maxsize=4096)(self._match)
+        self._found = lru_cache(maxsize=512)(self._match)
 
     def __call__(self, doc: Doc) -> Doc:
         """Add the spans ``cues`` and take away the words of the kit that they cover."""
