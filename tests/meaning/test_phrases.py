@@ -397,6 +397,26 @@ def test_no_count_begins_with_talk_about_it(say, said: str) -> None:
     assert say(said) == []
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        "did we do the closing count",
+        "when do we do the final count",
+        "who's doing the relief count",
+        "don't do the final count yet",
+    ],
+)
+def test_a_count_that_is_only_spoken_of_asks_whether_it_was_begun(say, said: str) -> None:
+    (event,) = say(said)
+    assert event.kind == "phase" and event.questions
+
+
+@pytest.mark.parametrize("said", ["sponge count is complete", "final count done", "count complete"])
+def test_a_count_that_is_complete_is_noted_and_no_verdict(say, said: str) -> None:
+    (event,) = say(said)
+    assert (event.kind, event.questions) == ("remark", ())
+
+
 VERDICTS = [
     ("count is correct", "correct - -"),
     ("the counts are correct", "correct - -"),

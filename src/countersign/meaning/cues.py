@@ -162,6 +162,10 @@ RULES: dict[str, tuple[str, ...]] = {
         f"let's|lets count {_GROUP.removesuffix('?')}",
         f"can|could|shall we|you count the|our|all? {_GROUP.removesuffix('?')}",
     ),
+    "DONE": (
+        f"{_NAMED} {_COUNT} is|are? all? complete|completed|done|finished",
+        f"{_OF} {_COUNT} is|are? all? complete|completed|done|finished",
+    ),
     "QUERY": (
         f"is|are|was|were the|our|your|all? {_NAMED} count|counts correct|right|good|off|okay",
         "is|are|was|were the|our|your|all? count|counts correct|right|good|off|okay",

@@ -33,7 +33,7 @@ from countersign.meaning.words import BREAK
 
 _ENDS = (
     *("PHASE", "ALONE", "VERDICT", "STRIKE", "LOOSE", "LABEL", "DRAW", "QUERY", "BROKEN", "NOTE"),
-    *("FELL", "UNPACKED"),
+    *("FELL", "UNPACKED", "DONE"),
 )
 """Cues that end what is said about a medication."""
 

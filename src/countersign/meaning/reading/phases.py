@@ -3,14 +3,16 @@
 from dataclasses import replace
 
 from countersign.kit.model import Group
-from countersign.meaning.event import EventKind, Phase
-from countersign.meaning.pieces import numbers_of
+from countersign.meaning.event import EventKind, Phase, Question
+from countersign.meaning.pieces import Piece, numbers_of
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.state import State, kind_at, piece_at
 from countersign.meaning.reading.verdicts import group_in, on_verdict
+from countersign.meaning.words import BREAK
 
 
 def settle_alone(state: State) -> None:
@@ -30,6 +32,33 @@ def on_alone(state: State, index: int) -> int:
     return on_phase(state, index) if said in set(Phase) else on_verdict(state, index)
 
 
+_SPOKEN_OF = frozenset(
+    """
+    did didn't when who who's why where what what's how before after until don't never has have
+    haven't
+    """.split()
+)
+"""First words of sentences that speak of a count and do not begin it."""
+
+
+def _only_spoken_of(state: State, cue: Piece) -> list[Question]:
+    start = cue.start
+    while start and state.doc[start - 1].lower_ != BREAK:
+        start -= 1
+    if start == cue.start or state.doc[start].lower_ not in _SPOKEN_OF:
+        return []
+    heard = state.doc[start : cue.end].text
+    return [doubt(f"“{heard}” was heard; was the count begun, or only spoken of?")]
+
+
+def on_done(state: State, index: int) -> int:
+    """ "Sponge count is complete": noted; it does not say that the count is correct."""
+    cue = state.pieces[index]
+    close(state)
+    emit(state, cue.start, cue.end, kind=EventKind.REMARK)
+    return index + 1
+
+
 def on_phase(state: State, index: int) -> int:
     """A phase, with the count group or item named in it or after it."""
     close(state)
@@ -45,7 +74,7 @@ def on_phase(state: State, index: int) -> int:
             group, soft = state.kit.item(following.label).group, True
     state.scene.phase = phase
     group_value = group.value if group else None
-    questions = amid_talk(state, index, after - 1)
+    questions = [*amid_talk(state, index, after - 1), *_only_spoken_of(state, cue)]
     emit(
         state,
         cue.start,

@@ -33,7 +33,7 @@ from countersign.meaning.reading.medications import (
     settle_no_expiry,
 )
 from countersign.meaning.reading.parts import on_part
-from countersign.meaning.reading.phases import on_alone, on_phase, settle_alone
+from countersign.meaning.reading.phases import on_alone, on_done, on_phase, settle_alone
 from countersign.meaning.reading.places import (
     goes_on_setting_up,
     on_floor,
@@ -66,6 +66,7 @@ Step = Callable[[State, int], int]
 CUES: dict[str, Step] = {
     "PHASE": on_phase,
     "ALONE": on_alone,
+    "DONE": on_done,
     "QUERY": on_query,
     "VERDICT": on_verdict,
     "BARE": on_bare,
