@@ -12,6 +12,7 @@ from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
 from countersign.meaning.medication.read_back import with_latest
 from countersign.meaning.medication.unnamed import unnamed_receipt
+from countersign.meaning.missed import missed_lines
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading import Before, Carried, Read, read
 from countersign.meaning.words import Token, pause, tokens_of
@@ -143,6 +144,7 @@ def _hear(
         return
     doc = tag(heard)
     found = read(doc, kit, context.before, day)
+    missed: list[Event] = []
     if utterance.alternatives:
         others = [
             (
@@ -159,12 +161,14 @@ def _hear(
             for alternative in utterance.alternatives
         ]
         context.doubts += doubts_of(_events(found), others, utterance, kit, _cues(doc))
+        missed = missed_lines(_events(found), others, utterance)
     kept = next((i for i, reading in enumerate(found) if reading.open), len(found))
     for event in _events(found[:kept]):
         yield from _give(context, event)
     unnamed = unnamed_receipt(utterance, _events(found), day)
     if unnamed is not None:
         yield unnamed
+    yield from missed
     context.talked = context.talked or any(word.text == TALK for word in utterance.words)
     if kept == len(found):
         _drop(context)

@@ -1,0 +1,76 @@
+"""Lines that only another reading of the same sound has.
+
+The best reading of "seven needles" may be "seventy" and talk, which is no line. Where another reading
+has a whole line where the best one has a number that went into no line, a person is asked.
+"""
+
+from collections.abc import Sequence
+
+from countersign.hearing.utterance import TALK, Alternative, Utterance
+from countersign.meaning.event import Event, EventKind, QuestionCode
+from countersign.meaning.numbers import is_number_word
+from countersign.meaning.questions import ask
+
+MISSED_SHARE = 0.1
+"""A lower-ranked path of the grammar decoding counts from this share of the posterior on."""
+
+EDGE_S = 0.3
+"""Readings begin and end together where their edges are no further apart."""
+
+_WHOLE = frozenset(
+    {EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL, EventKind.CORRECTION, EventKind.DRAW}
+)
+
+
+def missed_lines(
+    heard: Sequence[Event],
+    others: Sequence[tuple[Alternative, Sequence[Event]]],
+    utterance: Utterance,
+) -> list[Event]:
+    """The lines with item and number of other readings, where the best reading has no event.
+
+    Each carries a question. Of readings that have a line in the same place the surest gives it. An
+    utterance that is nothing but talk stays talk.
+    """
+    if all(word.text == TALK for word in utterance.words):
+        return []
+    found: list[Event] = []
+    for alternative, events in sorted(others, key=lambda other: -other[0].confidence):
+        if alternative.origin == "grammar" and alternative.confidence < MISSED_SHARE:
+            continue
+        if not _explains(alternative, utterance):
+            continue
+        for event in events:
+            whole = event.kind in _WHOLE and event.item is not None and event.quantity is not None
+            if not whole or event.start_s < utterance.start_s:
+                continue
+            if any(_meet(event, other) for other in (*heard, *found)):
+                continue
+            if not _instead(event, utterance):
+                continue
+            sentence = f"“{event.words}” was heard in one reading of this sound and not in another."
+            question = ask(QuestionCode.LOW_CONFIDENCE, sentence)
+            found.append(event.model_copy(update={"questions": (*event.questions, question)}))
+    return found
+
+
+def _meet(event: Event, other: Event) -> bool:
+    return min(event.end_s, other.end_s) > max(event.start_s, other.start_s)
+
+
+def _explains(alternative: Alternative, utterance: Utterance) -> bool:
+    """Whether the reading has words of counting from the beginning to the end, and no talk."""
+    words = alternative.words
+    if not words or any(word.text == TALK for word in words):
+        return False
+    return (
+        words[0].start_s - utterance.start_s < EDGE_S and utterance.end_s - words[-1].end_s < EDGE_S
+    )
+
+
+def _instead(event: Event, utterance: Utterance) -> bool:
+    """Whether the best reading has a number there: an item alone is often only talked about."""
+    return any(
+        is_number_word(word.text) and word.start_s < event.end_s and word.end_s > event.start_s
+        for word in utterance.words
+    )

@@ -1,0 +1,42 @@
+"""A line that only another reading of the same sound has is asked about, not lost."""
+
+import pytest
+
+SEVEN = "seven needles correction six needles"
+
+
+def lines(events) -> list[tuple[str, str | None, int | None]]:
+    return [(event.kind.value, event.item, event.quantity) for event in events]
+
+
+def test_a_number_that_went_into_no_line_where_another_reading_has_one(hear, utter) -> None:
+    # heard so in a long case: "seventy" and talk, for "seven needles"
+    said = utter("seventy <talk> correction six needles", others=((SEVEN, 0.13, "grammar"),))
+    events = hear([said])
+    assert ("count", "needle", 7) in lines(events)
+    (missed,) = [event for event in events if event.quantity == 7]
+    assert [question.code.value for question in missed.questions] == ["low_confidence"]
+    assert "seven needles" in missed.questions[-1].sentence
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "share"),
+    [
+        # too unlikely
+        ("seventy <talk> correction six needles", SEVEN, 0.09),
+        # nothing but talk was heard, or no number
+        ("<talk> <talk>", "seven needles", 0.4),
+        ("needles <talk>", "seven needles", 0.4),
+        # the other reading has talk in it as well, or only a part of what was said
+        ("<talk> seven <talk>", "<talk> seven needles", 0.4),
+        ("<talk> <talk> <talk> seven <talk>", "two needles", 0.4),
+    ],
+)
+def test_talk_gives_no_line(hear, utter, heard: str, other: str, share: float) -> None:
+    plain = lines(hear([utter(heard)]))
+    assert lines(hear([utter(heard, others=((other, share, "grammar"),))])) == plain
+
+
+def test_a_line_that_was_heard_is_not_given_twice(hear, utter) -> None:
+    others = (("laps nine", 0.3, "grammar"), ("laps five", 0.2, "open"))
+    assert lines(hear([utter("laps five", others=others)])) == [("count", "lap", 5)]
