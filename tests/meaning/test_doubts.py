@@ -171,6 +171,8 @@ def test_talk_after_a_count_that_may_be_its_next_number(
         ("add five laps", "add five laps <talk>", False),
         ("add five laps", "add <talk> nine laps", True),
         ("laps one two three", "laps one <talk> three", True),
+        ("needles total nine", "needle <talk> total nine", False),
+        ("needles total nine", "needle <talk> total five", True),
     ],
 )
 def test_talk_where_there_is_no_room_for_a_word(hear, utter, heard, other, asks) -> None:

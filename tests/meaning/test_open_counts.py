@@ -159,3 +159,12 @@ def test_what_nothing_ends_is_given_with_a_question_and_not_read_for_ever(
 def test_a_long_count_said_number_by_number_is_well_within_what_may_be_open() -> None:
     words = sum(len(spell(number).split()) + 1 for number in range(1, 121))
     assert words < MOST_OPEN
+
+
+def test_a_repeat_that_was_the_next_number_is_not_asked_about(hear, utter) -> None:
+    # "one" alone after a singular name may be a total that the second voice contradicts
+    said = [utter("kelly clamp one"), utter("two", 2.4), utter("three", 3.6), utter("four", 4.8)]
+    (event,) = hear(said)
+    assert (event.quantity, event.sequence, event.questions) == (4, (1, 2, 3, 4), ())
+    (event,) = hear(said[:2])
+    assert [question.code.value for question in event.questions] == ["read_back_disagrees"]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
 
-from countersign.hearing.utterance import TALK, Alternative, Utterance
+from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
 from countersign.kit.model import Kit
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Verdict
 from countersign.meaning.numbers import teen_or_ten
@@ -99,12 +99,17 @@ def _lacks_only_verb(event: Event, other: Event, cues: Sequence[Cue]) -> bool:
 def _only_moves_talk(utterance: Utterance, alternative: Alternative) -> bool:
     """Whether another reading has the same words, with talk elsewhere than where there is room.
 
-    Where words stand apart, talk between them may be a word that was missed.
+    Where words stand apart, talk between them may be a word that was missed. "Needle" and
+    "needles" are the same word here: with the "s" as talk it is said no differently.
     """
     words = [w for w in utterance.words if w.text != TALK]
-    if [w.text for w in alternative.words if w.text != TALK] != [w.text for w in words]:
+    if _stems(alternative.words) != _stems(words):
         return False
     return all(b.start_s - a.end_s <= NO_ROOM_S for a, b in pairwise(utterance.words))
+
+
+def _stems(words: Sequence[Word]) -> list[str]:
+    return [word.text.removesuffix("s") for word in words if word.text != TALK]
 
 
 def _settled_by_order(event: Event, other: Event) -> bool:

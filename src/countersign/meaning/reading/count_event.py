@@ -38,7 +38,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     of_place = settle_place(scene, clause)
     if not _plausible(scene, clause, values, bool(totals), counted):
         return None
-    questions = [*clause.questions, *of_place]
+    questions = [*_unsettled(clause.questions, values), *of_place]
     quantity: int | None = None
     spoken: Spoken | None = None
     sequence: tuple[int, ...] = ()
@@ -119,6 +119,14 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         matter=matter or range(clause.start, end),
         questions=questions,
     )
+
+
+def _unsettled(questions: Sequence[Question], values: Sequence[int]) -> list[Question]:
+    """The questions less those about a repeat that turned out to be the next number of a count."""
+    unbroken = len(values) > SHORTEST_SEQUENCE and list(values) == list(range(1, len(values) + 1))
+    if not unbroken:
+        return list(questions)
+    return [q for q in questions if q.code is not QuestionCode.READ_BACK_DISAGREES]
 
 
 def _without_read_back(scene: Scene, clause: Clause, numbers: Sequence[Number]) -> Sequence[Number]:
