@@ -464,6 +464,18 @@ def test_verdicts(say, said: str, expected: str) -> None:
     assert f"{event.verdict} {event.group or '-'} {event.item or '-'}" == expected
 
 
+@pytest.mark.parametrize("said", ["no it's not", "it isn't", "no they're not"])
+def test_a_verdict_that_is_denied_at_once(say, said: str) -> None:
+    verdicts = [event.verdict for event in say(f"count is correct | {said}")]
+    assert verdicts == ["correct", "not_correct"]
+    assert [event.kind for event in say(f"laps five | {said}")] == ["count"]
+
+
+def test_a_count_that_is_called_off_asks(say) -> None:
+    (event,) = say("scratch the closing count")
+    assert event.kind == "phase" and event.questions
+
+
 def test_a_verdict_about_several(say) -> None:
     for said, groups in (
         ("sponges and sharps are correct", ["sponges", "sharps"]),

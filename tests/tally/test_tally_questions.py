@@ -185,6 +185,17 @@ def test_a_correction_to_another_item_takes_over_the_last_line_of_the_same_numbe
         assert Q.NOTHING_TO_CORRECT in codes(lines[1])
 
 
+def test_a_correction_right_after_a_count_was_announced_may_mean_that() -> None:
+    announced = phase(Phase.CLOSING)
+    for said in (correction(), correction(quantity=6)):
+        record = build_record(KIT, [INITIAL, count("lap", 5), announced, said])
+        asked = record.lines[-1].questions
+        assert Q.UNCLEAR_CORRECTION in codes(record.lines[-1])
+        assert any("but line 3 was said after it" in question.sentence for question in asked)
+    named = build_record(KIT, [INITIAL, count("lap", 5), announced, correction("lap")])
+    assert Q.UNCLEAR_CORRECTION not in codes(named.lines[-1])
+
+
 def test_a_correction_set_aside_never_happened() -> None:
     events = [count("lap", 5), correction(quantity=4), correction(quantity=6)]
     aside = [decide(2, "set_aside")]

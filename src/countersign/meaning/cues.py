@@ -206,6 +206,11 @@ RULES: dict[str, tuple[str, ...]] = {
         "we've|i've got? one|two|three too many|few",
     ),
     "ALONE not_correct": ("doesn't|don't match|agree",),
+    "DENIED verdict": (
+        "no? it's|that's|they're|its not",
+        "no? it|they isn't|aren't",
+        "no? it|they is|are not",
+    ),
     "VERDICT recount": (
         "recount|recounting the|all|everything?",
         "let|need me|us|to? recount the|all|everything?",

@@ -54,6 +54,7 @@ class _Context:
     after_medication: bool = False
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
+    after_verdict: bool = False
 
     @property
     def before(self) -> Before:
@@ -67,6 +68,7 @@ class _Context:
             medications=self.medications,
             after_medication=self.after_medication,
             set_up=self.set_up,
+            after_verdict=self.after_verdict,
         )
 
 
@@ -239,6 +241,7 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.item = None
     if event.kind is not EventKind.REMARK:
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
+    context.after_verdict = event.kind is EventKind.VERDICT
     context.medications = with_latest(context.medications, event)
     context.after_medication = event.medication is not None
     yield attach(event, context.doubts)

@@ -49,6 +49,8 @@ class _Stacks:
     every: list[int] = field(default_factory=list)
     by_item: dict[str, list[int]] = field(default_factory=dict)
     by_kind: dict[EventKind, list[int]] = field(default_factory=dict)
+    phase: int = 0
+    """The last line that announced a count, which no correction strikes."""
 
     def push(self, number: int, line: Heard, *, again: bool = False) -> None:
         """Add a line; ``again`` if it may only repeat one before, which is then the one meant."""
@@ -95,6 +97,8 @@ def follow_corrections(events: Sequence[Event], set_aside: frozenset[int]) -> li
             if number in set_aside:
                 continue
             _correct(number, events, lines, stacks, latest)
+        if line.kind is EventKind.PHASE and number not in set_aside:
+            stacks.phase = number
         if line.kind in _EFFECTIVE and not (number in set_aside and _said_again(event)):
             again = event.medication is not None and event.medication.read_back
             stacks.push(number, line, again=again)
@@ -148,6 +152,8 @@ def _correct(
     line.repeats = _said_again(events[target - 1])
     if target != last:
         line.passed_over = last
+    elif event.item is None and stacks.phase > target:
+        line.passed_over = stacks.phase
     if event.medication is not None and struck.kind in _MEDICATION:
         line.quantity = event.quantity if event.quantity is not None else struck.quantity
         line.questions = _still_asked(

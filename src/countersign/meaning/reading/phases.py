@@ -10,7 +10,7 @@ from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
-from countersign.meaning.reading.state import State, kind_at, piece_at
+from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
 from countersign.meaning.reading.verdicts import group_in, on_verdict
 from countersign.meaning.words import BREAK
 
@@ -42,6 +42,10 @@ _SPOKEN_OF = frozenset(
 
 
 def _only_spoken_of(state: State, cue: Piece) -> list[Question]:
+    index = state.pieces.index(cue)
+    if cue_at(state, index - 1, "STRIKE"):
+        heard = state.doc[state.pieces[index - 1].start : cue.end].text
+        return [doubt(f"“{heard}” was heard; is the count not begun?")]
     start = cue.start
     while start and state.doc[start - 1].lower_ != BREAK:
         start -= 1

@@ -70,6 +70,8 @@ class Before:
     """Whether the last event was one about a medication."""
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
+    after_verdict: bool = False
+    """Whether the last event was a verdict."""
 
 
 @dataclass

@@ -49,6 +49,7 @@ from countersign.meaning.reading.talk import ask_if_full, on_talk
 from countersign.meaning.reading.totals import on_restart, on_total
 from countersign.meaning.reading.verbs import on_more, on_verb
 from countersign.meaning.reading.verdicts import (
+    on_denied,
     on_group,
     on_query,
     on_verdict,
@@ -70,6 +71,7 @@ CUES: dict[str, Step] = {
     "QUERY": on_query,
     "VERDICT": on_verdict,
     "BARE": on_bare,
+    "DENIED": on_denied,
     "ADD": on_verb,
     "REMOVE": on_verb,
     "MORE": on_more,

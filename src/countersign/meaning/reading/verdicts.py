@@ -41,6 +41,20 @@ def on_verdict(state: State, index: int) -> int:
     return after
 
 
+def on_denied(state: State, index: int) -> int:
+    """ "No, it's not", right after a verdict and with nothing else: the count is not correct."""
+    cue = state.pieces[index]
+    events = [reading.event for reading in state.done if reading.event is not None]
+    after = events[-1].kind is EventKind.VERDICT if events else state.before.after_verdict
+    ends = ("end", "pause")
+    alone = kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
+    if not (after and alone) or state.clause is not None:
+        hear_talk(state, cue)
+        return index + 1
+    emit(state, cue.start, cue.end, kind=EventKind.VERDICT, verdict=Verdict.NOT_CORRECT)
+    return index + 1
+
+
 def settle_missing(state: State) -> None:
     """In "laps one two three missing" the number goes with those before it."""
     for index, piece in enumerate(state.pieces):
