@@ -2,10 +2,8 @@
 
 import datetime
 import ipaddress
-import json
 import socket
 import ssl
-import struct
 import threading
 import time
 from collections.abc import Iterator
@@ -13,14 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
+import numpy as np
 import pytest
 import uvicorn
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
-from tests.pages.conftest import pieces, token_in
-from websockets.sync.client import connect
+from tests.pages.conftest import pieces
 
 from countersign.hearing import Ears
 from countersign.ledger import open_ledger, read_case
@@ -28,6 +26,10 @@ from countersign.pages import Served
 from countersign.pages.people import add_person
 from countersign.pages.rooms import Rooms
 from countersign.pages.server import serve
+from countersign.problems import BadInput
+from countersign.sound import Block
+from countersign.streaming.entering import Session, begin_case, end_case, sign_in
+from countersign.streaming.sending import send
 from countersign.tally.record import Role
 
 PIN = "redoak42"
@@ -36,10 +38,10 @@ COUNTED = "laps-five.flac"
 
 @dataclass
 class Network:
-    """A server that is reached over TLS; ``trusting`` knows who signed its certificate."""
+    """A server that is reached over TLS, and the certificate of who signed its own."""
 
     port: int
-    trusting: ssl.SSLContext
+    authority: Path
 
     @property
     def address(self) -> str:
@@ -100,43 +102,45 @@ def network(
     while not (running and running[0].started):
         assert thread.is_alive()
         time.sleep(0.01)
-    yield Network(port, ssl.create_default_context(cafile=str(certificate[0])))
+    yield Network(port, certificate[0])
     running[0].should_exit = True
     thread.join(10)
 
 
-def test_a_ward_network_is_served_over_tls_alone(network: Network, settings: Served) -> None:
+def test_a_ward_network_is_served_over_tls_alone(network: Network) -> None:
     with pytest.raises(httpx.TransportError):  # no answer without TLS
         httpx.get(f"http://127.0.0.1:{network.port}/sign-in")
     with pytest.raises(httpx.ConnectError, match="CERTIFICATE_VERIFY_FAILED"):
         httpx.get(f"{network.address}/sign-in")  # by who does not know the signer
-
-    with httpx.Client(verify=network.trusting, base_url=network.address) as client:
+    trusting = ssl.create_default_context(cafile=str(network.authority))
+    with httpx.Client(verify=trusting, base_url=network.address) as client:
         assert client.get("/").headers["location"] == "/sign-in"
         who = {"initials": "AB", "role": "circulator"}
         assert client.post("/sign-in", data=who).status_code == 403
         answer = client.post("/sign-in", data={**who, "pin": PIN})
         assert answer.status_code == 303
         cookie = answer.headers["set-cookie"].lower()
-        for property in ("secure", "httponly", "samesite=strict", "max-age="):
-            assert property in cookie
-        page = client.get("/")
-        assert page.status_code == 200
-        token = token_in(page.text)
-        case = client.post("/cases", data={"form_token": token}).headers["location"]
-        sound = pieces(COUNTED)
-        with connect(
-            f"wss://127.0.0.1:{network.port}{case}/hear",
-            ssl=network.trusting,
-            additional_headers={"Cookie": f"countersign={client.cookies['countersign']}"},
-        ) as out:
-            out.send(json.dumps({"take": None}))
-            for at in range(0, len(sound) // 2, 16_000):
-                out.recv()
-                out.send(struct.pack("<Q", at) + sound[2 * at : 2 * (at + 16_000)])
-            assert json.loads(out.recv())["have"] == len(sound) // 2
-        assert client.post(f"{case}/end", data={"form_token": token}).status_code == 303
+        for part in ("secure", "httponly", "samesite=strict", "max-age="):
+            assert part in cookie
+        assert client.get("/").status_code == 200
+
+
+def test_sound_goes_over_tls_to_a_server_that_is_known(network: Network, settings: Served) -> None:
+    def enter(authority: Path | None) -> Session:
+        return sign_in(network.address, "AB", Role.CIRCULATOR, lambda: PIN, authority)
+
+    with pytest.raises(BadInput, match="does not answer"):
+        enter(None)
+    session = enter(network.authority)
+    case = begin_case(session)
+    sound = pieces(COUNTED)
+    samples = np.frombuffer(sound, dtype="<i2")
+    blocks = (Block(samples[at : at + 8_000], at / 16_000) for at in range(0, len(samples), 8_000))
+    told: list[str] = []
+    sent = send(lambda: session, case, blocks, told.append)
+    assert (sent.sent_s, sent.lost_s, told) == (len(samples) / 16_000, 0, [])
+    end_case(session, case)
     ledger = open_ledger(settings.ledger)
-    events = read_case(ledger, case.rsplit("/", 1)[1]).events
+    events = read_case(ledger, case).events
     ledger.close()
     assert [(event.item, event.quantity) for event in events] == [("lap_sponge", 5)]
