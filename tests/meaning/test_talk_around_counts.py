@@ -60,3 +60,20 @@ def test_what_is_doubtful_is_asked_about(say, said, plain, asked) -> None:
     assert set(lines[False]) <= set(plain), "a wrong line without a question"
     assert set(plain) <= set(lines[False])
     assert set(asked) <= set(lines[True])
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        # "four needles bagged", of which the verb was not understood, is no count but a removal
+        ("four needles <talk>", True),
+        ("okay four needles <talk>", True),
+        ("needles one two three four", False),
+        ("four needles", False),
+        ("passing off four needles <talk>", False),
+    ],
+)
+def test_talk_after_a_number_and_its_item_may_be_a_verb(say, line: str, asks: bool) -> None:
+    (event,) = say(line)
+    sentence = "Four was followed by talk that may say what was done with them."
+    assert (sentence in [question.sentence for question in event.questions]) is asks

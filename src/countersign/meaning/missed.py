@@ -1,7 +1,7 @@
 """Lines that only another reading of the same sound has.
 
-The best reading of "seven needles" may be "seventy" and talk, which is no line. Where another reading
-has a whole line where the best one has a number that went into no line, a person is asked.
+The best reading of "seven needles" may be "seventy" and talk, which is no line. Where another
+reading has a whole line and the best one only a number that went into none, a person is asked.
 """
 
 from collections.abc import Sequence

@@ -89,6 +89,12 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     elif clause.before == "talk" and clause.cut_off and not sequence:
         heard = said(quantity or 0)
         questions.append(doubt(f"{heard} was heard between other talk; it may not be a count."))
+    if clause.after == "talk" and clause.number_first and clause.kind is EventKind.COUNT:
+        # "four markers bagged": the verb, which was not understood, makes a removal of the count
+        heard = said(quantity or 0)
+        questions.append(
+            doubt(f"{heard} was followed by talk that may say what was done with them.")
+        )
     if clause.after == "stranger" and not clause.number_first and values and not totals:
         heard = said(values[-1])
         questions.append(doubt(f"{heard} was followed by other talk; it may be part of that."))
