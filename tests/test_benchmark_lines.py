@@ -37,7 +37,9 @@ def take(*parts: str, events: tuple[dict[str, object], ...] = (), kind: str = "t
 def judged(take, kit: Kit, *said: str):  # type: ignore[no-untyped-def]
     utterances = [written(text, number) for number, text in enumerate(said, 1)]
     record = build_record(kit, list(understand(utterances, kit)), ())
-    return figures.judge(take, utterances, record, 2.0, 0.1)
+    own = [written(plain(part), number) for number, part in enumerate(take.line.parts, 1)]
+    of_words = build_record(kit, list(understand(own, kit)), ())
+    return figures.judge(take, utterances, record, of_words, 2.0, 0.1)
 
 
 def test_the_rule_for_held_out_texts_is_the_one_training_uses() -> None:
@@ -146,6 +148,14 @@ def test_a_wrong_number_without_a_question_is_a_silent_error(kit: Kit) -> None:
 def test_the_tallys_question_is_told_apart(kit: Kit) -> None:
     wrong = judged(take("laps five", events=(LAPS,)), kit, "laps seven")
     assert not wrong.silent and wrong.silent_alone and wrong.asked and not wrong.asked_alone
+
+
+def test_a_question_of_the_words_is_told_from_one_of_hearing(kit: Kit) -> None:
+    pack = take("i have a pack of laps", events=(LAPS,), kind="pack")
+    heard = judged(pack, kit, "i have a pack of laps")
+    assert heard.asked_alone and heard.asked_written
+    misheard = judged(take("laps five", events=(LAPS,)), kit, "laps five laps nine for a total")
+    assert misheard.asked_alone and not misheard.asked_written
 
 
 def test_a_count_in_talk_and_a_line_that_is_lost(kit: Kit) -> None:

@@ -26,8 +26,10 @@ class Judged:
     ``silent`` are the heard events that differ from everything said and carry no question at all;
     ``silent_alone`` those without a question of hearing or meaning, whatever the tally asks.
     ``exact`` means that every event was heard as it was said and nothing else was. ``asked`` means
-    that some event carries a question, ``asked_alone`` one of hearing or meaning. ``lost`` means
-    that fewer events were heard than said and nobody is asked about any.
+    that some event carries a question, ``asked_alone`` one of hearing or meaning;
+    ``asked_written`` means that the same words in writing raise one of those too, as a pack does
+    whose contents nobody says. ``lost`` means that fewer events were heard than said and nobody is
+    asked about any.
     """
 
     voice: str
@@ -42,6 +44,7 @@ class Judged:
     exact: bool
     asked: bool
     asked_alone: bool
+    asked_written: bool
     lost: bool
     words: int
     word_errors: int
@@ -50,10 +53,13 @@ class Judged:
 
 
 def judge(
-    take: "Take", utterances: Sequence[Utterance], record: CountRecord, audio_s: float,
-    seconds: float,
+    take: "Take", utterances: Sequence[Utterance], record: CountRecord, written: CountRecord,
+    audio_s: float, seconds: float,
 ) -> Judged:  # fmt: skip
-    """The judgement on one take; remarks, which have no effect, are left out."""
+    """The judgement on one take; remarks, which have no effect, are left out.
+
+    ``written`` is the record of the line's own words.
+    """
     both = [
         (event, {**event, "questions": [question.code.value for question in line.event.questions]})
         for event, line in zip(observed(record), record.lines, strict=True)
@@ -79,6 +85,7 @@ def judge(
         exact=len(right) == len(wanted) == len(events),
         asked=asked,
         asked_alone=any(event["questions"] for event in alone),
+        asked_written=any(line.event.questions for line in written.lines),
         lost=len(events) < len(wanted) and not asked,
         words=len(said.split()),
         word_errors=0 if take.line.kind in TALK_KINDS else word_errors(said.split(), words),
@@ -159,6 +166,11 @@ def _needless(judged: Sequence[Judged]) -> str:
     return _share(sum(one.asked_alone for one in exact), len(exact))
 
 
+def _of_hearing(judged: Sequence[Judged]) -> str:
+    counted = _counting(judged)
+    return _share(sum(one.asked_alone and not one.asked_written for one in counted), len(counted))
+
+
 def _lost(judged: Sequence[Judged]) -> str:
     counted = _counting(judged)
     return f"{sum(one.lost for one in counted):,} of {len(counted):,}"
@@ -185,6 +197,7 @@ FIGURES: tuple[tuple[str, Figure], ...] = (
     ("Silent errors without the tally's questions", _silent_alone),
     ("Lines exact", _exact),
     ("Lines that ask: hearing and meaning", _asked_alone),
+    ("Of these, lines whose words in writing ask nothing", _of_hearing),
     ("Lines that ask: in all, each in a fresh record", _asked),
     ("Exact lines that hearing or meaning ask about", _needless),
     ("Lines lost without a question", _lost),

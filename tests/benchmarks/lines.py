@@ -43,7 +43,7 @@ from tests.benchmarks.line_voices import (
     with_noise,
 )
 
-from countersign.hearing import Alternative, Utterance, Word
+from countersign.hearing import Alternative, Utterance, Word, written
 from countersign.hearing.confidence import calibrated, read_calibration
 from countersign.hearing.models import current_model, describe_model
 from countersign.kit import Kit, demo_kit_path, read_kit
@@ -275,7 +275,9 @@ def read_take(work: tuple[Take, dict[str, Any], Path]) -> Judged:
     if calibration is not None:
         utterances = [calibrated(one, calibration) for one in utterances]
     record = build_record(kit, list(understand(utterances, kit)), ())
-    return judge(take, utterances, record, heard["audio_s"], heard["seconds"])
+    said = [written(plain(part), number) for number, part in enumerate(take.line.parts, 1)]
+    of_words = build_record(kit, list(understand(said, kit)), ())
+    return judge(take, utterances, record, of_words, heard["audio_s"], heard["seconds"])
 
 
 _KITS: dict[Path, Kit] = {}
