@@ -1,5 +1,6 @@
 """Fitting the confidence: halves, alignment, the fit beside scikit-learn, thresholds, picture."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from tests.benchmarks.line_texts import Line  # noqa: E402
 from tests.benchmarks.line_voices import VOICES  # noqa: E402
 
 from countersign.hearing.confidence import EVIDENCE, probability  # noqa: E402
+from countersign.hearing.models import bundled_model, describe_model  # noqa: E402
+from countersign.problems import BadInput  # noqa: E402
 
 
 def test_the_halves_share_neither_voices_nor_texts() -> None:
@@ -101,3 +104,14 @@ def test_the_picture_is_small(tmp_path: Path) -> None:
     path = tmp_path / "reliability.png"
     calibrate.draw(np.clip(sure + 0.1, 0, 1), sure, said, 0.9, path)
     assert path.read_bytes().startswith(b"\x89PNG") and path.stat().st_size < 100_000
+
+
+def test_the_weights_are_listed_with_their_checksum(tmp_path: Path) -> None:
+    shutil.copytree(bundled_model(), tmp_path / "model")
+    weights = tmp_path / "model" / "confidence.json"
+    weights.write_text(weights.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    calibrate.list_checksum(tmp_path / "model", weights.name)
+    describe_model(tmp_path / "model")
+    weights.write_text("{}", encoding="utf-8")
+    with pytest.raises(BadInput, match="confidence.json does not match its checksum"):
+        describe_model(tmp_path / "model")

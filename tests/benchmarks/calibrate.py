@@ -319,12 +319,25 @@ def main(
     if refit:
         weights = json.dumps(calibration.model_dump(), indent=1)
         (target / FILE).write_text(f"{weights}\n", encoding="utf-8")
+        list_checksum(target, FILE)
     draw(raw, sure, said, threshold, target / "reliability.png")
     if threshold != LOW_CONFIDENCE:
         console.print(f"Set LOW_CONFIDENCE in meaning/scene.py to {threshold:g}.")
     if write_readme:
         readme = write_readme.read_text(encoding="utf-8")
         write_readme.write_text(between_markers(readme, text, "calibration"), encoding="utf-8")
+
+
+def list_checksum(folder: Path, name: str) -> None:
+    """Put the checksum of one file of a model into its list, for the one that is there."""
+    sums = folder / "SHA256SUMS"
+    digest = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    others = [
+        line
+        for line in sums.read_text(encoding="utf-8").splitlines()
+        if line.partition("  ")[2] != name
+    ]
+    sums.write_text("\n".join([*others, f"{digest}  {name}", ""]), encoding="utf-8")
 
 
 def page(
