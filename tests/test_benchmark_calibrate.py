@@ -113,5 +113,5 @@ def test_the_weights_are_listed_with_their_checksum(tmp_path: Path) -> None:
     calibrate.list_checksum(tmp_path / "model", weights.name)
     describe_model(tmp_path / "model")
     weights.write_text("{}", encoding="utf-8")
-    with pytest.raises(BadInput, match="confidence.json does not match its checksum"):
+    with pytest.raises(BadInput, match=r"confidence\.json does not match its checksum"):
         describe_model(tmp_path / "model")

@@ -287,3 +287,8 @@ def test_people_saying_digits(kit: Kit, model: ModelInfo) -> None:
         text = json.loads(recognizer.FinalResult())["text"]
         right += text == DIGITS[int(clip.name[0])]
     assert right >= 0.6 * len(clips), f"{right} of {len(clips)}"
+
+
+def test_a_single_phone_at_the_end_of_a_file_is_no_talk(heard: dict[str, list[Utterance]]) -> None:
+    last = heard["raytecs-mp3.mp3"][-1]
+    assert last.words[-1].text == "ten"

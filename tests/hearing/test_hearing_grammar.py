@@ -10,6 +10,7 @@ from word2number import w2n
 
 from countersign.hearing.grammar import (
     CUES,
+    LEADS,
     MEDICATION_CUES,
     TRADE_WORDS,
     counting_graph,
@@ -95,6 +96,11 @@ def test_every_spoken_form_is_accepted(kit: Kit, counting: Walk) -> None:
         for form in medication.spoken:
             assert counting.accepts(form), form
             assert counting.accepts(f"ten milliliters of {form}"), form
+    form = kit.items[0].spoken[0]
+    for lead in LEADS:
+        assert counting.accepts(f"{lead} the {form} one two"), lead
+        assert counting.accepts(f"{lead} {form} five"), lead
+        assert anyhow.accepts(f"{lead} the {form} five"), lead
     for cue in (*CUES, *MEDICATION_CUES):
         assert counting.accepts(cue), cue
         assert anyhow.accepts(cue), cue

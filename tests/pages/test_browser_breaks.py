@@ -1,5 +1,6 @@
 """A page that listens in a real browser, and what breaks: the server, the page, the tablet."""
 
+import re
 import time
 from pathlib import Path
 
@@ -84,7 +85,7 @@ def test_a_restart_of_the_server_while_somebody_counts(
 ) -> None:
     play_into(microphone_file, RECORDING)
     page, case = listening(opened, serving.address, AT_THE_RATE_OF_THE_DEVICE)
-    expect(page.locator("#partial")).to_contain_text("needles one")
+    expect(page.locator("#partial")).to_contain_text(re.compile("needles? one"))
     serving.kill()  # in the middle of the first count
     expect(page.locator("#link-state")).to_contain_text("No connection")
     expect(page.locator("#hearing-state")).to_contain_text("are kept here and will be sent")

@@ -20,29 +20,37 @@ def phones(text: str) -> Phones:
     return tuple(text.split())
 
 
-KOCHER = [phones("K OW K ER"), phones("K AA CH ER"), phones("K AO SH ER")]
+SATINSKY = [
+    phones("S AH T IH N S K IY"),
+    phones("S AE T AY N S K IY"),
+    phones("S AH D IH N CH K IY"),
+]
+"""The bundled model was not trained on this word; those that it was it hears as it learned them."""
 
 
-@pytest.mark.parametrize("truth", KOCHER, ids=" ".join)
+@pytest.mark.parametrize("truth", SATINSKY, ids=" ".join)
 def test_the_spoken_pronunciation_fits_best(truth: Phones, say: Say, tmp_path: Path) -> None:
     recording = say(f"[[{mnemonics(truth)}]]", tmp_path / "word.wav")
-    found = fit(KOCHER, [read_blocks(recording)])
+    found = fit(SATINSKY, [read_blocks(recording)])
     proposed = [one for one in found.fits if not one.heard]
     assert proposed[0].phones == truth
     assert found.strange == ()
-    assert {one.phones for one in proposed} == set(KOCHER)
+    assert {one.phones for one in proposed} == set(SATINSKY)
     assert [one.cost for one in found.fits] == sorted(one.cost for one in found.fits)
     assert found.fits[0].cost == 0
     assert sum(one.share for one in found.fits) == pytest.approx(1, abs=0.01)
 
 
 def test_two_recordings_weigh_more_than_one(say: Say, tmp_path: Path) -> None:
-    one = say(f"[[{mnemonics(KOCHER[0])}]]", tmp_path / "one.wav")
-    alone = {f.phones: f.cost for f in fit(KOCHER, [read_blocks(one)]).fits}
-    twice = {f.phones: f.cost for f in fit(KOCHER, [read_blocks(one), read_blocks(one)]).fits}
-    for other in KOCHER[1:]:
-        apart = (alone[other] - alone[KOCHER[0]], twice[other] - twice[KOCHER[0]])
-        assert apart[1] == pytest.approx(min(2 * apart[0], 60), rel=0.05)
+    one = say(f"[[{mnemonics(SATINSKY[0])}]]", tmp_path / "one.wav")
+    alone = {f.phones: f.cost for f in fit(SATINSKY, [read_blocks(one)]).fits}
+    twice = {f.phones: f.cost for f in fit(SATINSKY, [read_blocks(one), read_blocks(one)]).fits}
+    near, far = (
+        (alone[other] - alone[SATINSKY[0]], twice[other] - twice[SATINSKY[0]])
+        for other in SATINSKY[1:]
+    )
+    assert near[1] == pytest.approx(2 * near[0], rel=0.05)
+    assert far[1] > far[0] + near[0]  # the decoder gives up what is far worse
 
 
 def test_what_nobody_proposed_is_heard(say: Say, tmp_path: Path) -> None:
@@ -56,9 +64,9 @@ def test_what_nobody_proposed_is_heard(say: Say, tmp_path: Path) -> None:
 
 
 def test_another_word_is_strange(say: Say, tmp_path: Path) -> None:
-    right = say(f"[[{mnemonics(KOCHER[0])}]]", tmp_path / "right.wav")
+    right = say(f"[[{mnemonics(SATINSKY[0])}]]", tmp_path / "right.wav")
     wrong = say("umbilical tape", tmp_path / "wrong.wav")
-    assert fit(KOCHER, [read_blocks(right), read_blocks(wrong)]).strange == (2,)
+    assert fit(SATINSKY, [read_blocks(right), read_blocks(wrong)]).strange == (2,)
 
 
 def quiet(seconds: float) -> Iterator[Block]:
@@ -67,8 +75,8 @@ def quiet(seconds: float) -> Iterator[Block]:
 
 def test_recordings_that_cannot_be_used() -> None:
     with pytest.raises(BadInput, match="In recording 1 no word is heard"):
-        fit(KOCHER, [quiet(1)])
+        fit(SATINSKY, [quiet(1)])
     with pytest.raises(BadInput, match="In recording 1 no word is heard"):
-        fit(KOCHER, [iter(())])
+        fit(SATINSKY, [iter(())])
     with pytest.raises(BadInput, match="Recording 1 is longer than 10 s"):
-        fit(KOCHER, [quiet(11)])
+        fit(SATINSKY, [quiet(11)])

@@ -26,6 +26,7 @@ from countersign.hearing.readings import (
 from countersign.hearing.tuning import (
     CONTEXT_S,
     DECODING,
+    LEAST_TALK_S,
     LONGEST_GAP_S,
     MARGIN_S,
     OPEN_DECODING,
@@ -310,6 +311,11 @@ def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Uttera
         return None
     readings = _going_on(ears, readings, recent, before) or readings
     words = supported(readings, ears.items)
+    if (
+        all(word.text == TALK for word in words)
+        and words[-1].end_s - words[0].start_s < LEAST_TALK_S
+    ):
+        return None
     before.add(words)
     others = distinct(readings, ears.forms, ears.items)
     start_s, end_s = words[0].start_s, words[-1].end_s

@@ -15,6 +15,7 @@ from countersign.hearing.tuning import (
     END_OF_SEQUENCE,
     FIRST_NUMBER,
     ITEM_ENTRY,
+    LEAD_ENTRY,
     NEXT_NUMBER,
     NUMBER_ENTRY,
     OPEN_WORD,
@@ -61,15 +62,19 @@ CUES: tuple[str, ...] = _phrases(
 to the field,on the field
 passing off,passed off,pass off,handing off,handed off,off the field,bagging,bagged,removed
 in the bag,a bag of,bag of,bags of,in the wound,packed,packing,out of the wound,from the wound
+removed from the wound,taken out of the wound,taken from the wound,in the belly,out of the belly
+in the kick bucket,in the sponge bag,on the floor,off the floor,from the floor
 broken,broke,broken in two,broken in two pieces,broken in three pieces,cut in two,cut in half
 in two pieces,two pieces,three pieces
 pack of,a pack of,packs of,box of,a box of,boxes of,a pair of
-that's,that is,makes,for a total of,total,in all
+that's,that is,that makes,makes,for a total of,total,in all
 strike that,scratch that,cancel that,cancel the last,cancel the last one,correction,i mean
+take that back,change that to,that was wrong,that's wrong,should be,cancel the
 can we do a count,can we get a count,can we count,count please,sponge count please,interim count
 let's do a count,let's count the
 make that,no make that,initial count,first count,closing count,second count,cavity count
-closing the peritoneum,closing the cavity,closing the fascia,closing the skin,skin count
+baseline count,count with me,another count,closing the peritoneum,closing the bladder
+closing the uterus,closing the cavity,closing the fascia,closing the skin,skin count
 final count,final sponge count,final sharps count,final instrument count,first closing count
 second closing count,relief count,scrub relief,circulator relief,permanent relief
 relieving the scrub,relieving the circulator
@@ -85,6 +90,10 @@ recount,recount the,count again,start over,from the top,again,on the mayo stand,
 on the back table,note that,for the record,remark"""
 )
 """Fixed phrases of the trade that carry a count along (common practice, no source)."""
+
+LEADS: tuple[str, ...] = ("okay", "all right", "now", "next", "and", "then", "so", "here are")
+"""Words that lead a count in, with or without "the" (common practice, no source). Heard as what
+they are, they cast no doubt on what follows, as talk of unknown content does."""
 
 MEDICATION_CUES: tuple[str, ...] = _phrases(
     """percent,half percent,a half percent,half a percent,quarter percent,a quarter percent
@@ -258,6 +267,14 @@ def _times(graph: WordGraph, cost: float) -> None:
         graph.arc(month, HUB, word, 0.7)
 
 
+def _leads(graph: WordGraph) -> None:
+    led = graph.new_state()
+    for lead in LEADS:
+        graph.phrase(SPEECH, led, lead, LEAD_ENTRY)
+    graph.arc(led, HUB, None, 0.5)
+    graph.arc(led, HUB, "the", 1.0)
+
+
 def _new_graph() -> WordGraph:
     graph = WordGraph(talk_phone=TALK_PHONE, states=2, final=SPEECH)
     graph.arc(HUB, SPEECH, None, 0.0)
@@ -282,6 +299,7 @@ def counting_graph(kit: Kit) -> WordGraph:
     _items(graph, kit, before_item, HUB, 1.5)
     for cue in CUES:
         graph.phrase(SPEECH, HUB, cue, PHRASE_ENTRY)
+    _leads(graph)
     no_then = graph.new_state()
     graph.phrase(SPEECH, no_then, "no", PHRASE_ENTRY)
     _numbers_to_199(graph, no_then, HUB, 0.5)
@@ -303,7 +321,7 @@ def open_graph(kit: Kit) -> WordGraph:
     _items(graph, kit, SPEECH, HUB, OPEN_WORD)
     for word in ("zero", *UNITS, *TEENS, *TENS, "hundred", "and", "point"):
         graph.arc(SPEECH, HUB, word, OPEN_WORD)
-    phrases = set(CUES)
+    phrases = {*CUES, *LEADS, "the"}
     if kit.medications:
         phrases |= {*MEDICATION_CUES, *MONTHS, "of", "oh", "thousand", "at"}
         phrases |= {form for medication in kit.medications for form in medication.spoken}

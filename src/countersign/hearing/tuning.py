@@ -16,14 +16,18 @@ sharper than its errors."""
 AMID_TALK = 0.4
 """A word beside talk is talk itself if its probability is below this."""
 
+LEAST_TALK_S = 0.1
+"""Talk by itself that is shorter is a single phone heard in a click, a breath or a file's end."""
+
 # The grammar of counting
 
-TALK_PHONE = 2.5
+TALK_PHONE = 3.0
 """Each phone of speech outside the grammar."""
 TALK_ENTRY = 1.0
 ITEM_ENTRY = 3.5
 NUMBER_ENTRY = 2.0
 PHRASE_ENTRY = 3.5
+LEAD_ENTRY = 3.5
 NEXT_NUMBER = 0.3
 FIRST_NUMBER = 0.5
 OTHER_NUMBER = 4.5
