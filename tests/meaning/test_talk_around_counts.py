@@ -77,3 +77,19 @@ def test_talk_after_a_number_and_its_item_may_be_a_verb(say, line: str, asks: bo
     (event,) = say(line)
     sentence = "Four was followed by talk that may say what was done with them."
     assert (sentence in [question.sentence for question in event.questions]) is asks
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("kellys <talk> needles one two three", True),
+        ("kellys one two <talk> needles one two three", False),
+        ("needle <talk> needles one two three", False),
+        ("<talk> needles one two three", False),
+    ],
+)
+def test_two_names_with_talk_between_may_be_one(say, line: str, asks: bool) -> None:
+    event = say(line)[-1]
+    assert (event.item, event.quantity) == ("needle", 3)
+    named = [q for q in event.questions if "before it Kelly clamp was named" in q.sentence]
+    assert bool(named) is asks

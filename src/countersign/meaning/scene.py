@@ -14,7 +14,7 @@ from countersign.meaning.words import BREAK, Token
 if TYPE_CHECKING:
     from spacy.tokens import Doc
 
-LOW_CONFIDENCE = 0.8
+LOW_CONFIDENCE = 0.94
 """Below this probability a number or item word is asked about. Chosen from the table that
 ``python -m tests.benchmarks.calibrate`` prints: a lower one lets an addition heard for "bagging"
 pass, a higher one asks about most lines that are right."""

@@ -9,7 +9,12 @@ from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, Number, clause_numbers
 from countersign.meaning.reading.count_place import settle_place
-from countersign.meaning.reading.names import amid_much_talk, cut_name, several_of_one
+from countersign.meaning.reading.names import (
+    after_another_name,
+    amid_much_talk,
+    cut_name,
+    several_of_one,
+)
 from countersign.meaning.reading.packs import pack_quantity
 from countersign.meaning.reading.state import REPEAT_S
 from countersign.meaning.scene import Scene, label, low_confidence, make_event, plural
@@ -102,7 +107,11 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions += _number_in_name(scene, clause, clause.item, counted)
     if clause.item is not None:
         # the talk beside a name is not kept with an open count, so that its questions are
-        beside = [*cut_name(scene, clause.item), *amid_much_talk(scene, clause)]
+        beside = [
+            *cut_name(scene, clause.item),
+            *after_another_name(scene, clause.item),
+            *amid_much_talk(scene, clause),
+        ]
         clause.questions += beside
         questions += beside
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:

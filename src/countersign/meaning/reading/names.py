@@ -75,6 +75,26 @@ def cut_name(scene: Scene, item: Piece) -> list[Question]:
     return [doubt(f"Heard {label(scene, item)}; it could be {longer}.")]
 
 
+def after_another_name(scene: Scene, item: Piece) -> list[Question]:
+    """A question where only talk stands between a name and another one: "hypo <talk> metz one two"
+    may be one name of which half was not understood.
+    """
+    at = item.start
+    while at > 0 and scene.heard[at - 1].text in (TALK, UNKNOWN):
+        at -= 1
+    if at == item.start:
+        return []
+    others = [
+        span.id_
+        for span in scene.doc.spans["kit"]
+        if span.label_ == "ITEM" and span.end == at and span.id_ != item.label
+    ]
+    return [
+        doubt(f"Heard {label(scene, item)}; before it {scene.kit.item(other).label} was named.")
+        for other in others
+    ]
+
+
 def _talk_touches(scene: Scene, talk: int, word: int) -> bool:
     if not 0 <= talk < len(scene.heard) or scene.heard[talk].text not in (TALK, UNKNOWN):
         return False
