@@ -242,6 +242,7 @@ def write_model(weights: dict[str, Array], folder: Path) -> None:
         path.write_bytes(content)
         sums.append(f"{hashlib.sha256(content).hexdigest()}  {name}\n")
     (folder / "SHA256SUMS").write_text("".join(sums), encoding="ascii")
+    (folder / "confidence.json").unlink(missing_ok=True)  # it belongs to other weights
 
 
 def main() -> None:

@@ -106,3 +106,12 @@ def test_a_list_of_checksums_without_the_network_is_damage(tmp_path: Path, sums:
     (folder / "SHA256SUMS").write_text(sums, encoding="utf-8")
     with pytest.raises(BadInput, match="damaged"):
         describe_model(folder)
+
+
+@pytest.mark.parametrize("lines", [1, 2, 3])
+def test_a_list_of_checksums_that_was_cut_is_damage(copied: Path, lines: int) -> None:
+    sums = copied / "SHA256SUMS"
+    kept = sums.read_text(encoding="utf-8").splitlines(keepends=True)[:lines]
+    sums.write_text("".join(kept), encoding="utf-8")
+    with pytest.raises(BadInput, match="does not match its checksum"):
+        describe_model(copied)
