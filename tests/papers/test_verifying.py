@@ -111,6 +111,14 @@ def test_a_pdf_of_something_else(ledger: Ledger) -> None:
         verify(out.getvalue(), ledger)
 
 
+@pytest.mark.parametrize("name", [b"/ASCII85Decode", b"/FlateDecode"])
+def test_a_damaged_name_of_a_filter_is_said(ledger: Ledger, name: bytes) -> None:
+    data = FORMS["medication-sheet"](printing(ledger, plain_case(ledger), Size.A4, PRINTED))
+    assert name in data
+    with pytest.raises(BadInput):
+        verify(data.replace(name, name[:-1] + b"n"), ledger)
+
+
 def test_damage_is_said_and_never_raises(ledger: Ledger) -> None:
     """Damage may hit what no reader looks at; it never becomes an error that nobody expects."""
     data = FORMS["medication-sheet"](printing(ledger, plain_case(ledger), Size.A4, PRINTED))

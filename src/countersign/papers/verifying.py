@@ -168,7 +168,14 @@ def _read(data: bytes) -> tuple[dict[str, Any], list[str]]:
         pages = _pages(data)
     except (PyPdfError, ValueError, TypeError, KeyError) as error:
         raise BadInput(REFUSED) from error
-    except (RecursionError, AttributeError, IndexError, OSError, MemoryError) as error:
+    except (
+        AssertionError,  # pypdf's own
+        AttributeError,
+        IndexError,
+        MemoryError,
+        OSError,
+        RuntimeError,  # too deep a nesting, or the damaged name of a filter
+    ) as error:
         raise BadInput("The file is damaged and cannot be read.") from error
     if not pages:
         raise BadInput(REFUSED)
