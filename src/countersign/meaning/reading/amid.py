@@ -3,7 +3,7 @@
 from countersign.meaning.event import Question
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import doubt
-from countersign.meaning.reading.state import State, kind_at
+from countersign.meaning.reading.state import State, at_edge
 
 _SHORT = 2
 """Phrases of so many words at most are made out of talk by a recogniser (seen on recordings)."""
@@ -12,9 +12,9 @@ _SHORT = 2
 def utterance_of(state: State, first: int, last: int) -> tuple[list[Piece], list[Piece]]:
     """What was said in the same utterance before the pieces ``first`` to ``last``, and after."""
     start, end = first, last + 1
-    while kind_at(state, start - 1) not in ("end", "pause"):
+    while not at_edge(state, start - 1):
         start -= 1
-    while kind_at(state, end) not in ("end", "pause"):
+    while not at_edge(state, end):
         end += 1
     return state.pieces[start:first], state.pieces[last + 1 : end]
 

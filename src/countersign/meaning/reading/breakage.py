@@ -6,7 +6,7 @@ from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause, clause_numbers
 from countersign.meaning.reading.closing import close, finish
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import Read, State, cue_at, kind_at, piece_at
+from countersign.meaning.reading.state import Read, State, at_edge, cue_at, kind_at, piece_at
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.scene import low_confidence, make_event
 from countersign.number_words import spell
@@ -23,7 +23,7 @@ def on_broken(state: State, index: int) -> int:
         pieces, after = None, index + 1
     clause = state.clause
     following = piece_at(state, after)
-    begins = kind_at(state, index - 1) in ("end", "pause") and kind_at(state, after) == "item"
+    begins = at_edge(state, index - 1) and kind_at(state, after) == "item"
     item = clause.item if clause is not None and not clause.talked and not begins else None
     if item is None and following is not None and following.kind == "item":
         item, after = following, after + 1

@@ -13,7 +13,7 @@ from countersign.meaning.reading.medications import (
 )
 from countersign.meaning.reading.names import cut_name
 from countersign.meaning.reading.packs import pack_at
-from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import State, at_edge, cue_at, is_alone, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk
 
 _WRONG = frozenset(
@@ -23,7 +23,6 @@ _WRONG = frozenset(
 """Words that say that something was wrong, though not what is right."""
 _ANYTHING = frozenset({"error", "fault", "bad", "mistake", "right", "correct"})
 """Those that are as often said of something else: "that was my fault"."""
-_ENDS = ("end", "pause")
 
 
 def settle_not(state: State) -> None:
@@ -76,18 +75,18 @@ def _not_and_but(state: State, index: int) -> tuple[int, int, int, int] | None:
     said: all of an utterance.
     """
     after = _numbers_at(state, index + 1)
-    if kind_at(state, index - 1) in _ENDS:
-        if len(after) == 2 and kind_at(state, index + 2) in _ENDS:
+    if at_edge(state, index - 1):
+        if len(after) == 2 and at_edge(state, index + 2):
             return after[0], after[1], index, index + 2
         then = _numbers_at(state, index + 3)
         but = kind_at(state, index + 2) == "stranger"
         but = but and words_of(state.doc, state.pieces[index + 2]) == ["but"]
-        if but and len(after) == len(then) == 1 and kind_at(state, index + 4) in _ENDS:
+        if but and len(after) == len(then) == 1 and at_edge(state, index + 4):
             return after[0], then[0], index, index + 4
         return None
     before = _numbers_at(state, index - 1)
     first = index - 1 - cue_at(state, index - 2, "TOTAL", "MEAN")  # "no, ten not five"
-    alone = kind_at(state, first - 1) in _ENDS and kind_at(state, index + 2) in _ENDS
+    alone = at_edge(state, first - 1) and at_edge(state, index + 2)
     if alone and len(before) == len(after) == 1:
         return after[0], before[0], first, index + 2
     return None
@@ -116,7 +115,7 @@ def settle_swaps(state: State) -> None:
             else:
                 state.pieces[index] = replace(piece, kind="stranger")
         elif piece.label == "MEAN firm" and "should" in words_of(state.doc, piece):
-            begins = kind_at(state, index - 2) in _ENDS and kind_at(state, index - 1) == "item"
+            begins = at_edge(state, index - 2) and kind_at(state, index - 1) == "item"
             if begins and kind_at(state, index + 1) == "run":
                 state.pieces[index - 1 : index + 1] = [piece, state.pieces[index - 1]]
 
@@ -126,7 +125,7 @@ def settle_loose(state: State) -> None:
     for index, piece in enumerate(state.pieces):
         if piece.kind != "cue" or piece.label != "LOOSE strike":
             continue
-        if not (kind_at(state, index - 1) in _ENDS and kind_at(state, index + 1) in _ENDS):
+        if not is_alone(state, index):
             state.pieces[index] = replace(piece, kind="stranger")
 
 
@@ -233,7 +232,7 @@ def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
         close(state)
         end = state.pieces[at - 1].end
         emit(state, cue.start, end, kind=EventKind.CORRECTION, questions=questions)
-    elif _WRONG.intersection(words) and follows in (*_ENDS, "talk"):
+    elif _WRONG.intersection(words) and follows in ("end", "pause", "talk"):
         if _ANYTHING.intersection(words) and talk_before(state, index) is not None:
             return
         close(state)

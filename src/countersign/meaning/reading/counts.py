@@ -13,7 +13,7 @@ from countersign.meaning.reading.meanwhile import settle
 from countersign.meaning.reading.packs import pack_at, pack_is_said
 from countersign.meaning.reading.places import inherit_item
 from countersign.meaning.reading.read_back import disagrees, reads_back
-from countersign.meaning.reading.state import State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import State, Verb, at_edge, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk, number_in_passing
 from countersign.meaning.scene import label, plural
 from countersign.number_words import spell
@@ -36,7 +36,7 @@ def on_number(state: State, index: int) -> int:
             clause.end = state.pieces[end - 1].end
             return end
         again = disagrees(state, clause, index)
-        if again is not None and kind_at(state, following) not in ("pause", "end"):
+        if again is not None and not at_edge(state, following):
             state.doubt = again
         elif again is not None:
             clause.questions.append(again)

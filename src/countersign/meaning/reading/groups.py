@@ -8,9 +8,7 @@ from countersign.meaning.event import EventKind, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of
 from countersign.meaning.questions import ask, said
 from countersign.meaning.reading.closing import close, emit
-from countersign.meaning.reading.state import Read, State, cue_at, kind_at
-
-_ENDS = ("end", "pause")
+from countersign.meaning.reading.state import Read, State, at_edge, cue_at, kind_at
 
 
 def group_total(state: State, index: int) -> int | None:
@@ -19,7 +17,7 @@ def group_total(state: State, index: int) -> int | None:
 
     Gives the index after them, ``None`` if something else stands there.
     """
-    if kind_at(state, index - 1) not in _ENDS:
+    if not at_edge(state, index - 1):
         return None
     first, second = index, index + 1
     if kind_at(state, index) == "group":
@@ -28,7 +26,7 @@ def group_total(state: State, index: int) -> int | None:
     second += paused
     after = second + 1
     kinds = (kind_at(state, first), kind_at(state, second))
-    if sorted(kinds) != ["group", "run"] or kind_at(state, after) not in _ENDS:
+    if sorted(kinds) != ["group", "run"] or not at_edge(state, after):
         return None
     if paused and (state.clause is not None or not _one_number(state, first, second)):
         return None
@@ -45,7 +43,7 @@ def _one_number(state: State, first: int, second: int) -> bool:
 
 def await_number(state: State, index: int) -> None:
     """A group alone in the last utterance: its number may come after a pause."""
-    alone = kind_at(state, index - 1) in _ENDS and kind_at(state, index + 1) == "end"
+    alone = at_edge(state, index - 1) and kind_at(state, index + 1) == "end"
     if alone and state.clause is None:
         state.done.append(Read(None, True, state.pieces[index].start))
 

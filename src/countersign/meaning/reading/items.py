@@ -7,7 +7,7 @@ from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause
 from countersign.meaning.reading.closing import close, open_clause
 from countersign.meaning.reading.meanwhile import may_be_meanwhile
 from countersign.meaning.reading.read_back import disagrees, reads_back
-from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk, item_in_passing
 from countersign.meaning.reading.verdicts import verdict
 from countersign.meaning.scene import label, plural
@@ -180,7 +180,7 @@ def _begin(state: State, index: int) -> None:
 def _in_breath(state: State, index: int) -> bool:
     """Whether the last number of the open count was said in the same utterance."""
     at = index
-    while kind_at(state, at - 1) not in ("end", "pause"):
+    while not at_edge(state, at - 1):
         at -= 1
     start = state.pieces[at].start
     entries = state.clause.entries if state.clause is not None else []

@@ -8,7 +8,7 @@ from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import State, cue_at, kind_at
+from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.reading.verdicts import group_in
 from countersign.meaning.scene import label
@@ -21,7 +21,7 @@ def on_listed(state: State, index: int) -> int | None:
 
     Gives the index after it, ``None`` if something else stands there.
     """
-    if kind_at(state, index - 1) not in ("end", "pause"):
+    if not at_edge(state, index - 1):
         return None
     at = index
     while kind_at(state, at) in _NAMES:

@@ -23,6 +23,7 @@ from countersign.meaning.reading.state import (
     Carried,
     Read,
     State,
+    at_edge,
     cue_at,
     kind_at,
     piece_at,
@@ -50,7 +51,7 @@ def on_amount(state: State, index: int) -> int:
         at += 1
     if kind_at(state, at) in ("medication", "item"):
         return at
-    alone = kind_at(state, index - 1) in ("end", "pause") and kind_at(state, at) in ("end", "pause")
+    alone = at_edge(state, index - 1) and at_edge(state, at)
     if alone and state.after_medication and state.clause is None:
         return _on_medication(state, index, EventKind.RECEIPT, index)  # of what it is, is asked
     for piece in state.pieces[index:at]:
@@ -96,7 +97,7 @@ def _drawn_into(state: State, index: int) -> str | None:
     """The container of "drawn up in the syringe", said by itself after a medication."""
     said = _utterance(state, index)
     words = [word for piece in said for word in words_of(state.doc, piece)]
-    alone = kind_at(state, index - 1) in ("end", "pause") and state.after_medication
+    alone = at_edge(state, index - 1) and state.after_medication
     others = [p for p in said[1:] if not is_harmless(words_of(state.doc, p)[-1])]
     if not alone or "up" not in words or any(piece.kind != "item" for piece in others):
         return None
@@ -211,7 +212,7 @@ def settle_cues(state: State) -> None:
 def _utterance(state: State, index: int) -> list[Piece]:
     """The pieces from ``index`` to the next pause."""
     at = index
-    while kind_at(state, at) not in ("end", "pause"):
+    while not at_edge(state, at):
         at += 1
     return state.pieces[index:at]
 
@@ -526,7 +527,7 @@ def _ends_medication(state: State, index: int) -> bool:
     if name == "READ_BACK":
         said = words_of(state.doc, state.pieces[index])
         after = index + 1 + cue_at(state, index + 1, "HANDS")  # "read back by the scrub"
-        last = kind_at(state, after) in ("end", "pause")
+        last = at_edge(state, after)
         return not (last and "back" in said and not _is_asked_for(state, index))
     following = kind_at(state, index + 1)
     if cue_at(state, index, "ADD verb", "REMOVE verb"):

@@ -10,19 +10,17 @@ from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
-from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
+from countersign.meaning.reading.state import State, at_edge, cue_at, is_alone, kind_at, piece_at
 from countersign.meaning.reading.verdicts import group_in, on_verdict
 from countersign.meaning.words import BREAK
 
 
 def settle_alone(state: State) -> None:
     """Some phrases begin a count only where nothing else is said: "we're closing"."""
-    ends = ("end", "pause")
     for index, piece in enumerate(state.pieces):
         if piece.kind != "cue" or not piece.label.startswith(("ALONE", "BREAK")):
             continue
-        alone = kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
-        if not alone or piece.label.startswith("BREAK"):
+        if not is_alone(state, index) or piece.label.startswith("BREAK"):
             state.pieces[index] = replace(piece, kind="stranger")
 
 
@@ -88,7 +86,7 @@ def on_phase(state: State, index: int) -> int:
         phase=phase,
         group=group_value,
     )
-    alone = kind_at(state, after) == "run" and kind_at(state, after + 1) in ("end", "pause")
+    alone = kind_at(state, after) == "run" and at_edge(state, after + 1)
     if group_value is not None and alone and not soft:
         numbers = numbers_of(state.doc, state.pieces[after])
         if len(numbers) == 1:  # "initial count sponges ten"

@@ -10,7 +10,16 @@ from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT, WOUND
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.read_back import reads_back
-from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import (
+    Read,
+    State,
+    Verb,
+    at_edge,
+    cue_at,
+    is_alone,
+    kind_at,
+    talk_before,
+)
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.scene import plural
 from countersign.meaning.words import BREAK
@@ -30,7 +39,7 @@ def on_place(state: State, index: int) -> int:
         clause.end = state.pieces[end - 1].end
         return end
     placed = clause is not None and clause.place in LAID_OUT and not clause.has_numbers
-    if placed and _alone(state, index):
+    if placed and is_alone(state, index):
         close(state)  # "on the Mayo | adson | on the back table | …"
         clause = None
     under_way = clause is not None and (clause.item is not None or clause.has_numbers)
@@ -39,7 +48,7 @@ def on_place(state: State, index: int) -> int:
             return index + 1  # the talk is what lies there
         _put(state, clause, place, cue.end)
         return index + 1
-    alone = clause is None and _alone(state, index)
+    alone = clause is None and is_alone(state, index)
     if alone and kind_at(state, index + 1) == "end":
         state.done.append(Read(None, True, cue.start))  # "on the Mayo | …"
     elif _is_of_what_follows(state, index + alone):
@@ -54,19 +63,13 @@ def _leads(state: State, index: int, clause: Clause) -> bool:
     """Whether a place stands before what it is the place of, though a count is under way."""
     if not _is_of_what_follows(state, index):
         return False
-    first = kind_at(state, index - 1) in ("end", "pause")
+    first = at_edge(state, index - 1)
     place_first = clause.place is not None and clause.has_numbers and not clause.place_closes
     if not (first or place_first):
         return False
     # "kellys | on the Mayo two": the number that kellys waited for
     waits = clause.item is not None and not clause.has_numbers and not clause.talked
     return not waits or names_ahead(state, index + 1)
-
-
-def _alone(state: State, index: int) -> bool:
-    """Whether nothing else is in the utterance."""
-    ends = ("end", "pause")
-    return kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
 
 
 def _is_of_what_follows(state: State, index: int) -> bool:
@@ -77,7 +80,7 @@ def _is_of_what_follows(state: State, index: int) -> bool:
 def names_ahead(state: State, index: int) -> bool:
     """Whether an item or part is named in the same utterance from ``index`` on."""
     at = index
-    while kind_at(state, at) not in ("end", "pause"):
+    while not at_edge(state, at):
         if kind_at(state, at) in ("item", "part"):
             return True
         at += 1
@@ -117,7 +120,7 @@ def settle_set_up(state: State) -> None:
                 continue
             state.pieces[index] = replace(piece, kind="stranger")
         elif piece.kind == "cue" and piece.label.startswith("HEADS"):
-            first = kind_at(state, index - 1) in ("end", "pause")
+            first = at_edge(state, index - 1)
             heads = first and kind_at(state, index + 1) == "item"
             place = replace(piece, label=piece.label.replace("HEADS", "PLACE"))
             state.pieces[index] = place if heads else replace(piece, kind="stranger")
@@ -126,9 +129,9 @@ def settle_set_up(state: State) -> None:
 
 def _sets_up(state: State, index: int) -> bool:
     first, last = index, index + 1
-    while kind_at(state, first - 1) not in ("end", "pause"):
+    while not at_edge(state, first - 1):
         first -= 1
-    while kind_at(state, last) not in ("end", "pause"):
+    while not at_edge(state, last):
         last += 1
     said = state.pieces[first:last]
     kinds = {piece.kind for piece in said}
@@ -174,7 +177,7 @@ def on_out_of_wound(state: State, index: int) -> int:
     clause = state.clause
     bare = words_of(state.doc, cue) in (["out"], ["coming", "out"])
     complete = clause is not None and clause.item is not None and clause.has_numbers
-    if bare and not (complete and kind_at(state, index + 1) in ("end", "pause")):
+    if bare and not (complete and at_edge(state, index + 1)):
         hear_talk(state, cue)
         return index + 1
     if clause is not None and clause.item is not None and not clause.talked:
@@ -191,7 +194,7 @@ def on_out_of_wound(state: State, index: int) -> int:
 def on_unpacked(state: State, index: int) -> int:
     """ "All packing is out": of what, and how many, has to be asked."""
     cue = state.pieces[index]
-    if talk_before(state, index) is not None or kind_at(state, index + 1) not in ("end", "pause"):
+    if talk_before(state, index) is not None or not at_edge(state, index + 1):
         hear_talk(state, cue)
         return index + 1
     close(state)

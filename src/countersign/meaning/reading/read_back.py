@@ -15,11 +15,10 @@ from countersign.meaning.questions import ask, said
 from countersign.meaning.reading.clause import Clause, clause_numbers
 from countersign.meaning.reading.count_place import WOUND
 from countersign.meaning.reading.packs import pack_quantity
-from countersign.meaning.reading.state import REPEAT_S, State, kind_at
+from countersign.meaning.reading.state import REPEAT_S, State, at_edge, kind_at
 from countersign.meaning.scene import plural
 from countersign.number_words import spell
 
-_ENDS = ("pause", "end")
 _REPEATED = (EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL, EventKind.CORRECTION)
 
 
@@ -88,7 +87,7 @@ def _said_again(state: State, clause: Clause, index: int) -> _Again | None:
         own["cue"] = f"PLACE {clause.place}"
     found: dict[str, int] = {}
     at = index
-    while kind_at(state, at) not in _ENDS:
+    while not at_edge(state, at):
         piece = state.pieces[at]
         if piece.kind in found or (piece.kind != "run" and own.get(piece.kind) != piece.label):
             return None

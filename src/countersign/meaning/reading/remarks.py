@@ -3,7 +3,7 @@
 from countersign.meaning.event import EventKind
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
-from countersign.meaning.reading.state import State, cue_at, kind_at
+from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -13,7 +13,7 @@ def on_note(state: State, index: int) -> int:
         return index + 1
     close(state)
     at = index
-    while kind_at(state, at) not in ("end", "pause"):
+    while not at_edge(state, at):
         at += 1
     start = state.pieces[index].start
     end = state.pieces[at].start if at < len(state.pieces) else len(state.doc)
@@ -48,9 +48,8 @@ def on_direction(state: State, index: int) -> int:
 
 def _stands_alone(state: State, index: int) -> bool:
     """Whether only directions are in the utterance, or others stand before it."""
-    before, after = kind_at(state, index - 1), kind_at(state, index + 1)
-    first = before in ("end", "pause") or cue_at(state, index - 1, "DIRECTION")
-    return first and (after in ("end", "pause") or cue_at(state, index + 1, "DIRECTION"))
+    first = at_edge(state, index - 1) or cue_at(state, index - 1, "DIRECTION")
+    return first and (at_edge(state, index + 1) or cue_at(state, index + 1, "DIRECTION"))
 
 
 def _set_up_last(state: State) -> str | None:

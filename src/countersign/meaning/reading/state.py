@@ -157,6 +157,16 @@ def kind_at(state: State, index: int) -> str:
     return piece.kind if piece is not None else "end"
 
 
+def at_edge(state: State, index: int) -> bool:
+    """Whether an utterance ends or begins at an index: a pause stands there, or nothing."""
+    return kind_at(state, index) in ("end", "pause")
+
+
+def is_alone(state: State, index: int) -> bool:
+    """Whether the piece at an index is all of its utterance."""
+    return at_edge(state, index - 1) and at_edge(state, index + 1)
+
+
 def cue_at(state: State, index: int, *names: str) -> bool:
     """Whether a cue stands at an index whose label begins with one of the names."""
     piece = piece_at(state, index)

@@ -8,7 +8,7 @@ from countersign.meaning.reading.clause import (
     follows_at_once,
     last_number,
 )
-from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at, talk_before
 from countersign.meaning.scene import plural
 
 
@@ -34,7 +34,7 @@ def ask_if_full(state: State, index: int) -> None:
     if clause is None or not clause.entries or clause.entries[-1].kind != "pack":
         return
     at = index + 1
-    while kind_at(state, at) not in ("end", "pause"):
+    while not at_edge(state, at):
         at += 1
     start = state.pieces[index].end
     end = state.pieces[at].start if at < len(state.pieces) else len(state.doc)

@@ -10,7 +10,7 @@ from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit, open_clause
 from countersign.meaning.reading.groups import await_number, group_total
-from countersign.meaning.reading.state import State, cue_at, kind_at, piece_at
+from countersign.meaning.reading.state import State, at_edge, cue_at, is_alone, kind_at, piece_at
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -46,9 +46,7 @@ def on_denied(state: State, index: int) -> int:
     cue = state.pieces[index]
     events = [reading.event for reading in state.done if reading.event is not None]
     after = events[-1].kind is EventKind.VERDICT if events else state.before.after_verdict
-    ends = ("end", "pause")
-    alone = kind_at(state, index - 1) in ends and kind_at(state, index + 1) in ends
-    if not (after and alone) or state.clause is not None:
+    if not (after and is_alone(state, index)) or state.clause is not None:
         hear_talk(state, cue)
         return index + 1
     emit(state, cue.start, cue.end, kind=EventKind.VERDICT, verdict=Verdict.NOT_CORRECT)
@@ -77,7 +75,7 @@ def settle_again(state: State) -> None:
         at = piece.start - 1
         at -= at >= 0 and state.doc[at].lower_ in ("the", "our", "my")
         told = at >= 0 and state.doc[at].lower_ in ("count", "recount")
-        begins = kind_at(state, index - 1) in ("end", "pause")
+        begins = at_edge(state, index - 1)
         if told and begins and words_of(state.doc, again) == ["again"]:
             cue = Piece("cue", "VERDICT recount", at, again.end)
             state.pieces[index : index + 2] = [cue, piece]
