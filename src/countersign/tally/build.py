@@ -73,7 +73,7 @@ def build_record(
     settle_states(drafts, set_aside)
     settle_sittings(drafts, items)
     settle_steps(drafts, items)
-    ask_about_phases(drafts, items)
+    ask_about_phases(drafts)
     scene = Scene(items=items, exceptions=signed(exceptions), phases=Phases(items))
     _go_through(kit, drafts, scene)
 

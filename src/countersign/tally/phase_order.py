@@ -5,10 +5,9 @@ every line after it under the wrong count. Initial, cavity, closing of the wound
 guidance (from memory). A relief, and a count that somebody asks for, come at any time.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from countersign.kit import Group, Item
 from countersign.meaning.event import EventKind, Phase, QuestionCode
 from countersign.tally import sentences
 from countersign.tally.drafts import Draft
@@ -23,49 +22,46 @@ class _Announced:
 
     draft: Draft
     phase: Phase
-    groups: frozenset[Group]
     items: set[str] = field(default_factory=set)
 
 
-def ask_about_phases(drafts: Sequence[Draft], items: Mapping[str, Item]) -> None:
+def ask_about_phases(drafts: Sequence[Draft]) -> None:
     """Ask about every announced count that does not fit those before it."""
     gone: list[_Announced] = []
     begun = False
     for draft in drafts:
         if draft.heard.kind is EventKind.PHASE and draft.live and draft.phase is not None:
-            groups = frozenset(group for group in Group if group.value == draft.event.group)
-            now = _Announced(draft, draft.phase, groups)
-            if draft.phase in ORDER:
-                for sentence in _misfits(gone, now, begun=begun):
-                    draft.ask(QuestionCode.NOT_EXPECTED, sentence)
-            gone.append(now)
+            misfit = _misfit(gone, draft.phase, begun=begun)
+            if misfit is not None:
+                draft.ask(QuestionCode.NOT_EXPECTED, misfit)
+            gone.append(_Announced(draft, draft.phase))
             begun = True
         elif draft.counts and draft.step is not None and draft.step.kind is EventKind.COUNT:
             begun = True
             if gone and draft.phase is gone[-1].phase:
                 gone[-1].items.add(draft.step.item)
     for at, each in enumerate(gone):
-        earlier = _made_before(gone[:at], each, items)
+        earlier = _made_before(gone[:at], each)
         if earlier is not None:
             sentence = sentences.phase_again(each.phase, earlier.draft.number)
             each.draft.ask(QuestionCode.NOT_EXPECTED, sentence)
 
 
-def _misfits(gone: Sequence[_Announced], now: _Announced, *, begun: bool) -> list[str]:
-    rank = ORDER.index(now.phase)
-    later = [each for each in gone if each.phase in ORDER[rank + 1 :]]
+def _misfit(gone: Sequence[_Announced], phase: Phase, *, begun: bool) -> str | None:
+    """What to ask of a count that is announced after those that are gone."""
+    if phase not in ORDER:
+        return None
+    later = [each for each in gone if each.phase in ORDER[ORDER.index(phase) + 1 :]]
     if later:
         before = later[-1]
-        return [sentences.phase_too_late(now.phase, before.phase, before.draft.number)]
+        return sentences.phase_too_late(phase, before.phase, before.draft.number)
     of_wound = any(each.phase in (Phase.CLOSING, Phase.FINAL) for each in gone)
-    if now.phase is Phase.FINAL and begun and not of_wound:
-        return [sentences.no_closing_before()]
-    return []
+    if phase is Phase.FINAL and begun and not of_wound:
+        return sentences.no_closing_before()
+    return None
 
 
-def _made_before(
-    gone: Sequence[_Announced], now: _Announced, items: Mapping[str, Item]
-) -> _Announced | None:
+def _made_before(gone: Sequence[_Announced], now: _Announced) -> _Announced | None:
     """The same count made before, where something that it counted is counted again in this one.
 
     Cavities of other names are other counts: the uterus, then the peritoneum.
