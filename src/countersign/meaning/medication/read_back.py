@@ -95,16 +95,25 @@ def received_before(event: Event, before: Sequence[Event]) -> bool:
     return any(each.kind is EventKind.RECEIPT and _agree(each, event) for each in before)
 
 
-def fuller_before(event: Event, before: Sequence[Event]) -> bool:
-    """Whether the receipt right before says part of the same, or the same and more."""
+def _two_receipts(
+    event: Event, before: Sequence[Event]
+) -> tuple[MedicationDetail, MedicationDetail] | None:
+    """What the receipt right before said, which has a name, and what this one says."""
     if event.kind is not EventKind.RECEIPT or not before:
-        return False
+        return None
     last = before[-1]
     one, other = last.medication, event.medication
-    if last.kind is not EventKind.RECEIPT or one is None or other is None:
+    if last.kind is not EventKind.RECEIPT or one is None or other is None or one.name is None:
+        return None
+    return one, other
+
+
+def fuller_before(event: Event, before: Sequence[Event]) -> bool:
+    """Whether the receipt right before says part of the same, or the same and more."""
+    both = _two_receipts(event, before)
+    if both is None or _agree(before[-1], event):
         return False
-    if one.name is None or _agree(last, event):
-        return False
+    one, other = both
     pairs = [(getattr(one, name), getattr(other, name)) for name in _COMPARED]
     return all(a == b for a, b in pairs if a is not None and b is not None) and (
         all(a is None for a, b in pairs if a != b) or all(b is None for a, b in pairs if a != b)
@@ -115,15 +124,11 @@ def differs_before(event: Event, before: Sequence[Event]) -> str | None:
     """In what one thing a receipt differs from the one right before it, within
     :data:`READ_BACK_S`; ``None`` if that is not all.
     """
-    if event.kind is not EventKind.RECEIPT or not before:
+    both = _two_receipts(event, before)
+    if both is None or not 0 <= event.start_s - before[-1].end_s <= READ_BACK_S:
         return None
-    last = before[-1]
-    one, other = last.medication, event.medication
-    if last.kind is not EventKind.RECEIPT or one is None or other is None:
-        return None
-    if one.name is None or one.name != other.name:
-        return None
-    if not 0 <= event.start_s - last.end_s <= READ_BACK_S:
+    one, other = both
+    if one.name != other.name:
         return None
     differs = [
         label

@@ -8,7 +8,7 @@ from dataclasses import replace
 from countersign.meaning.event import EventKind
 from countersign.meaning.pieces import Piece
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import Read, State, cue_at, kind_at
+from countersign.meaning.reading.state import Read, State, cue_at, insert, kind_at
 from countersign.meaning.scene import low_confidence, make_event
 
 
@@ -49,8 +49,4 @@ def note_dropped(state: State, heard: list[Piece]) -> None:
             kind=EventKind.REMARK,
             item=piece.label.partition(" ")[2],
         )
-        at = next(
-            (n for n, other in enumerate(state.done) if other.carry_from > piece.start),
-            len(state.done),
-        )
-        state.done.insert(at, Read(event, False, piece.start))
+        insert(state, Read(event, False, piece.start))

@@ -18,7 +18,7 @@ from countersign.meaning.reading.breakage import number_in
 from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import Carried, Read, State
+from countersign.meaning.reading.state import Carried, Read, State, insert
 from countersign.meaning.scene import label, low_confidence, make_event, plural
 
 MOST_STRANGERS = 1
@@ -74,7 +74,7 @@ def ask_about_numbers_left(state: State, heard: Sequence[Piece], *, ended: bool)
     for utterance in said:
         found = _left(state, utterance, taken)
         if found is not None:
-            _insert(state, found)
+            insert(state, found)
 
 
 def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
@@ -266,12 +266,3 @@ def _what(
             continue
         start, end = min(start, piece.start), max(end, piece.end)
     return kind, place, start, end
-
-
-def _insert(state: State, found: Read) -> None:
-    """Put an event among the others by where its words begin."""
-    at = next(
-        (n for n, other in enumerate(state.done) if other.carry_from > found.carry_from),
-        len(state.done),
-    )
-    state.done.insert(at, found)

@@ -179,3 +179,12 @@ def talk_before(state: State, index: int) -> str | None:
         return state.first_before
     kind = kind_at(state, index - 1)
     return kind if kind in ("talk", "stranger") else None
+
+
+def insert(state: State, found: Read) -> None:
+    """Put an event among the others by where its words begin."""
+    at = next(
+        (n for n, other in enumerate(state.done) if other.carry_from > found.carry_from),
+        len(state.done),
+    )
+    state.done.insert(at, found)
