@@ -311,15 +311,13 @@ def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Uttera
         return None
     readings = _going_on(ears, readings, recent, before) or readings
     words = supported(readings, ears.items)
-    if (
-        all(word.text == TALK for word in words)
-        and words[-1].end_s - words[0].start_s < LEAST_TALK_S
-    ):
+    start_s, end_s = words[0].start_s, words[-1].end_s
+    only_talk = all(word.text == TALK for word in words)
+    if only_talk and end_s - start_s < LEAST_TALK_S:
         return None
     before.add(words)
     others = distinct(readings, ears.forms, ears.items)
-    start_s, end_s = words[0].start_s, words[-1].end_s
-    if ears.open is not None and any(word.text != TALK for word in words):
+    if ears.open is not None and not only_talk:
         again = _again(ears.open, None, recent, start_s - MARGIN_S, end_s + MARGIN_S)
         best = again[0] if again else Alternative(words=(), confidence=1.0)
         others.append(best.model_copy(update={"origin": "open"}))

@@ -38,8 +38,8 @@ _RATES = {3: (44100, 48000, 32000), 2: (22050, 24000, 16000), 0: (11025, 12000, 
 _PLAIN_TAGS = frozenset({1, 3, 6, 7})
 _EXTENSIBLE = 0xFFFE
 _PLAIN_TYPES = frozenset(
-    b"NONE sowt twos raw  in24 42ni in32 23ni fl32 FL32 fl64 FL64 alaw ALAW ulaw ULAW"[i : i + 4]
-    for i in range(0, 79, 5)
+    {b"NONE", b"sowt", b"twos", b"raw ", b"in24", b"42ni", b"in32", b"23ni"}
+    | {b"fl32", b"FL32", b"fl64", b"FL64", b"alaw", b"ALAW", b"ulaw", b"ULAW"}
 )
 _WAVE64_FORMAT = b"fmt \xf3\xac\xd3\x11\x8c\xd1\x00\xc0\x4f\x8e\xdb\x8a"
 
