@@ -12,6 +12,7 @@ from countersign.caution import caution
 from countersign.findings_view import findings_view
 from countersign.kit.model import Kit
 from countersign.ledger import CaseSummary
+from countersign.meaning.event import EventKind
 from countersign.medication.view import medications_view
 from countersign.printable import clean
 from countersign.tally.record import CountRecord, Line, LineState, Total
@@ -148,6 +149,8 @@ def amended_text(line: Line, kit: Kit) -> str:
     """What an amended line now says."""
     if line.medication is not None:
         return f"amended to {medication_text(line.confirmed_item, line.medication, kit)}"
+    if line.event.kind is EventKind.PHASE and line.phase is not None:
+        return f"amended to {PHASES[line.phase]}"
     number = number_text(line.confirmed_quantity, line.event.unit)
     where = where_text(line.confirmed_place, line.confirmed_part)
     label = item_label(line.confirmed_item, kit)

@@ -15,7 +15,32 @@ from countersign.ledger import (
     read_case,
     record_of,
 )
-from countersign.tally import build_record
+from countersign.meaning.event import Phase
+from countersign.tally import Act, build_record
+
+
+def test_a_misheard_count_that_was_amended_is_replayed_as_amended(tmp_path: Path) -> None:
+    case = generate(KIT, 5, lines=60, on=DEALT_WITH)
+    at = next(n for n, e in enumerate(case.events) if e.phase is Phase.CLOSING)
+    heard = list(case.events)
+    heard[at] = heard[at].model_copy(update={"phase": Phase.FINAL})
+    decisions = decisions_of(case.telling)
+    mended = {"act": Act.AMEND, "phase": Phase.CLOSING}
+    decisions[at] = decisions[at].model_copy(update=mended)
+    ledger = open_ledger(tmp_path / "ledger.sqlite3")
+    try:
+        name = open_case(ledger, KIT, "written words")
+        for event in heard:
+            append_event(ledger, name, event)
+        for made in reversed(decisions):  # people confirm in any order
+            append_decision(ledger, name, made)
+        record = record_of(read_case(ledger, name))
+    finally:
+        ledger.close()
+    assert differences(record, case.truth, confirmed=True) == []
+    meant = build_record(KIT, case.events, decisions_of(case.telling))
+    assert (record.totals, record.phases) == (meant.totals, meant.phases)
+    assert [line.phase for line in record.lines] == [line.phase for line in meant.lines]
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -7,8 +7,8 @@ import pytest
 
 from countersign.confirm import Person
 from countersign.kit.model import Kit
-from countersign.ledger import append_decision, append_event, open_case
-from countersign.meaning.event import Event, EventKind, MedicationDetail, Strength
+from countersign.ledger import Ledger, append_decision, append_event, open_case
+from countersign.meaning.event import Event, EventKind, MedicationDetail, Phase, Strength
 from countersign.medication import Amount
 from countersign.tally import Act, Decision, LineState, Role
 
@@ -90,6 +90,39 @@ def test_amending_nothing_is_no_decision(sitting: Sitting) -> None:
     sitting.go("m", "", "", "m", "lap", "5", "q")
     assert sitting.decisions == ()
     assert sitting.text.count("Nothing was changed") == 2
+
+
+@pytest.mark.parametrize("typed", ["closing", "Closing count", "closing COUNT "])
+def test_amending_which_count_was_announced(ledger: Ledger, kit: Kit, typed: str) -> None:
+    case = open_case(ledger, kit, "microphone")
+    for name in (Phase.INITIAL, Phase.FINAL):
+        said = counted(None, None, 1.0, "x", kind=EventKind.PHASE, phase=name, unit=None)
+        append_event(ledger, case, said)
+        append_event(ledger, case, counted("needle", 2, 4.0, "two needles", phase=None))
+    sitting = Sitting(ledger, case)
+    sitting.go("a", "a", "m", typed, "a")
+    third = sitting.decisions[2]
+    assert (third.act, third.phase, third.item, third.quantity) == (
+        Act.AMEND,
+        Phase.CLOSING,
+        None,
+        None,
+    )
+    assert [line.phase for line in sitting.record.lines[2:]] == [Phase.CLOSING, Phase.CLOSING]
+    assert sitting.record.confirmed
+    assert "Kept: line 3 amended to closing count by AB (scrub)." in sitting.text
+    assert any("Enter keeps final count" in prompt for prompt in sitting.prompts)
+
+
+def test_a_count_that_there_is_not_is_refused(ledger: Ledger, kit: Kit) -> None:
+    case = open_case(ledger, kit, "microphone")
+    said = counted(None, None, 1.0, "x", kind=EventKind.PHASE, phase=Phase.FINAL, unit=None)
+    append_event(ledger, case, said)
+    sitting = Sitting(ledger, case)
+    sitting.go("m", "", "m", "final", "m", "c", "m", "lunch", "q")
+    assert sitting.decisions == ()
+    assert sitting.text.count("Nothing was changed") == 2
+    assert sitting.text.count("Type one of initial, relief, closing cavity") == 2
 
 
 def test_setting_aside_needs_a_reason(sitting: Sitting) -> None:

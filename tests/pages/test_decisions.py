@@ -12,7 +12,7 @@ from countersign.chain import read
 from countersign.kit import Kit
 from countersign.ledger import append_event, read_case
 from countersign.ledger import record_of as ledger_record
-from countersign.meaning.event import Event, EventKind
+from countersign.meaning.event import Event, EventKind, Phase
 from countersign.pages import Served
 from countersign.pages.people import add_person
 from countersign.policy import read_policy
@@ -56,6 +56,24 @@ def test_amending_item_and_number(client: TestClient) -> None:
     assert "Amended to X-ray detectable sponge" in page
     line = record_of(client, case).lines[0]
     assert (line.confirmed_item, line.confirmed_quantity) == ("raytec", 10)
+
+
+def test_amending_which_count_was_announced(client: TestClient) -> None:
+    words = ("initial count", "needles six", "final count", "needles six")
+    case = case_of_words(client, *words)
+    token = signed_in(client)
+    page = client.get(f"/cases/{case}").text
+    form = re.search(r'id="line-amend-3".*?</details>', page, re.S)
+    assert form is not None
+    assert '<select name="phase"><option value="">final count, as heard</option>' in form[0]
+    assert 'name="again"' not in form[0]
+    assert send(client, case, 3, token, act="amend", phase="lunch")[0] == 422
+    code, page = send(client, case, 3, token, act="amend", phase="closing", only="record")
+    assert code == 200
+    assert "Amended to closing count" in page
+    assert "amended line 3, begins: final count, to closing count" in page.lower()
+    record = record_of(client, case)
+    assert [line.phase for line in record.lines[2:]] == [Phase.CLOSING, Phase.CLOSING]
 
 
 def test_what_cannot_be_used_is_said_and_keeps_nothing(client: TestClient) -> None:

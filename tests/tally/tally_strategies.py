@@ -5,10 +5,12 @@ from datetime import timedelta
 from hypothesis import strategies as st
 from tally_scenes import BEGIN, KIT
 
+from countersign.meaning.event import Phase
 from countersign.tally import Act, Decision, Role
 
 ITEMS = st.sampled_from([item.id for item in KIT.items])
 FEW = st.integers(0, 22)
+PHASES = st.sampled_from([None, *Phase])
 
 DECISIONS = st.lists(
     st.builds(
@@ -20,6 +22,7 @@ DECISIONS = st.lists(
         at=st.integers(0, 30).map(lambda s: BEGIN + timedelta(seconds=s)),
         item=st.one_of(st.none(), ITEMS),
         quantity=st.one_of(st.none(), FEW),
+        phase=PHASES,
     ),
     max_size=16,
 )
@@ -37,6 +40,7 @@ def one_decision_each(data: st.DataObject, lines: int) -> list[Decision]:
             initials="EF",
             at=BEGIN,
             quantity=data.draw(st.one_of(st.none(), FEW)),
+            phase=data.draw(PHASES),
         )
         for line in range(1, lines + 1)
     ]

@@ -51,6 +51,38 @@ def test_any_one_name_heard_for_another_asks(phases: tuple[Phase, ...]) -> None:
         assert asked(told(heard)), heard
 
 
+def test_a_misheard_name_is_amended_and_all_that_follows_belongs_to_it() -> None:
+    initial, _, closing, final = SPOKEN
+    events = told((initial, final))
+    right = told((initial, closing))
+    amended = build_record(KIT, events, [decide(4, Act.AMEND, phase=closing)])
+    assert asked(events) and asked(events, decide(4, Act.AMEND, phase=closing)) == []
+    meant = build_record(KIT, right, [decide(4)])
+    assert [line.phase for line in amended.lines] == [line.phase for line in meant.lines]
+    assert (amended.phases, amended.totals) == (meant.phases, meant.totals)
+    assert amended.lines[3].event.phase is final  # what was heard stays as it was
+    undone = [decide(4, Act.AMEND, phase=closing), decide(4, Act.UNDO, second=1)]
+    assert build_record(KIT, events, undone) == build_record(KIT, events)
+
+
+@pytest.mark.parametrize("phases", CASES)
+def test_any_one_name_heard_for_another_is_mended_by_amending_it(
+    phases: tuple[Phase, ...],
+) -> None:
+    meant = build_record(KIT, told(phases))
+    for at, other in product(range(1, len(phases)), SPOKEN):
+        heard = told((*phases[:at], other, *phases[at + 1 :]))
+        record = build_record(KIT, heard, [decide(3 * at + 1, Act.AMEND, phase=phases[at])])
+        assert record.totals == meant.totals
+        assert (record.phases, record.notices) == (meant.phases, meant.notices)
+
+
+def test_only_a_line_that_announced_a_count_takes_a_phase() -> None:
+    events = told((Phase.INITIAL,))
+    record = build_record(KIT, events, [decide(2, Act.AMEND, quantity=4, phase=Phase.FINAL)])
+    assert {line.phase for line in record.lines} == {Phase.INITIAL}
+
+
 def test_the_sentences_say_what_does_not_fit() -> None:
     initial, cavity, closing, final = SPOKEN
     skipped = "The final count was announced, but no closing count before it; "

@@ -2,18 +2,21 @@
 
 import re
 from calendar import monthrange
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
+from typing import TypeVar
 
 from countersign.kit.model import Kit
 from countersign.kit.written import UCUM, read_strength
-from countersign.meaning.event import Event, EventKind, MedicationDetail, Strength
+from countersign.meaning.event import Event, EventKind, MedicationDetail, Phase, Strength
 from countersign.tally.places import ORDER
 from countersign.tally.record import Line, Role
 from countersign.tally.running import TALLIED
-from countersign.tally.sentences import PLACES
+from countersign.tally.sentences import PHASES, PLACES
 from countersign.tally.strengths import strengths_not_stocked
+
+_Name = TypeVar("_Name")
 
 COUNTED = frozenset(
     {
@@ -177,16 +180,32 @@ def read_part(typed: str, item: str | None, kit: Kit) -> str:
     return _one_of(typed, {part: {_folded(part)} for part in parts})
 
 
+def read_phase(typed: str) -> Phase:
+    """The count that was announced, from its name or a part of it."""
+    wanted = _folded(typed).removesuffix(" count")
+    names = {phase: {_folded(phase), _folded(PHASES[phase])} for phase in Phase}
+    exact = [phase for phase, ways in names.items() if wanted in ways]
+    inside = [phase for phase, ways in names.items() if any(wanted in way for way in ways)]
+    found = exact or _beginning_so(wanted, names) or inside
+    if len(found) != 1:
+        raise NotUnderstood(f"Type one of {', '.join(_folded(phase) for phase in Phase)}.")
+    return found[0]
+
+
 def _one_of(typed: str, names: dict[str, set[str]]) -> str:
     wanted = _folded(typed)
     if wanted == "all":
         return ""
-    found = [
-        name for name, ways in names.items() if wanted and any(w.startswith(wanted) for w in ways)
-    ]
+    found = _beginning_so(wanted, names)
     if len(found) != 1:
         raise NotUnderstood(f"Type one of {', '.join([*map(_folded, names), 'all'])}.")
     return found[0]
+
+
+def _beginning_so(wanted: str, names: Mapping[_Name, set[str]]) -> list[_Name]:
+    return [
+        name for name, ways in names.items() if wanted and any(w.startswith(wanted) for w in ways)
+    ]
 
 
 def is_more_than_plausible(quantity: int | Decimal, item: str | None, kit: Kit) -> bool:

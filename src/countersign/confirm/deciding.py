@@ -17,13 +17,14 @@ from countersign.confirm.amending import (
     is_more_than_plausible,
     read_item,
     read_part,
+    read_phase,
     read_place,
     read_quantity,
     what_is_missing,
 )
 from countersign.confirm.person import Person
 from countersign.kit.model import Kit
-from countersign.meaning.event import Event, MedicationDetail
+from countersign.meaning.event import Event, EventKind, MedicationDetail, Phase
 from countersign.tally.record import Act, Decision, Line
 
 NO_REASON = "A line is set aside only with a reason; nothing was changed."
@@ -45,6 +46,7 @@ class Typed(BaseModel):
     additive_strength: str = ""
     expiry: str = ""
     container: str = ""
+    phase: str = ""
 
 
 class Amendment(NamedTuple):
@@ -83,13 +85,15 @@ def taken_back(line: Line, person: Person) -> Decision:
 def amendable(line: Line) -> Event:
     """The event as it is amended: a correction is about what the line it strikes is about.
 
+    A line that announced a count is amended to another one.
+
     Raises ``NotUnderstood`` where the line has nothing to amend.
     """
     event = line.event
     if line.acts_as is not None:
         event = event.model_copy(update={"kind": line.acts_as})
-    if event.kind not in COUNTED | MEDICATED:
-        raise NotUnderstood("This line has no item or number to amend; accept it or set it aside.")
+    if event.kind not in COUNTED | MEDICATED | {EventKind.PHASE}:
+        raise NotUnderstood("This line has nothing to amend; accept it or set it aside.")
     return event
 
 
@@ -104,6 +108,11 @@ def as_heard(line: Line) -> tuple[str | None, int | Decimal | None]:
 def amended(line: Line, kit: Kit, typed: Typed, person: Person, today: date) -> Amendment:
     """The line holds as typed. Raises ``NotUnderstood`` where that cannot be used."""
     event, heard = amendable(line), as_heard(line)
+    if event.kind is EventKind.PHASE:
+        phase = read_phase(typed.phase) if typed.phase.strip() else line.phase
+        if phase is line.phase:
+            raise NotUnderstood(UNCHANGED)
+        return Amendment(_made(line, Act.AMEND, person, phase=phase))
     item = read_item(typed.item, event, kit) if typed.item.strip() else heard[0]
     quantity = read_quantity(typed.quantity, event) if typed.quantity.strip() else heard[1]
     place, part = _where(line, kit, item, typed)
@@ -163,6 +172,7 @@ def _made(
     place: str | None = None,
     part: str | None = None,
     medication: MedicationDetail | None = None,
+    phase: Phase | None = None,
     reason: str | None = None,
 ) -> Decision:
     return Decision(
@@ -176,5 +186,6 @@ def _made(
         place=place,
         part=part,
         medication=medication,
+        phase=phase,
         reason=reason,
     )

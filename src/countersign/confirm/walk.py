@@ -43,7 +43,7 @@ from countersign.ledger import (
     read_case,
     record_of,
 )
-from countersign.meaning.event import MedicationDetail
+from countersign.meaning.event import EventKind, MedicationDetail
 from countersign.printable import clean
 from countersign.problems import BadInput
 from countersign.screen import amended_text, line_notes, ranges, record_view
@@ -218,6 +218,12 @@ def _decide(
 def _amendment(line: Line, kit: Kit, person: Person, ask: Ask) -> Decision:
     """What the person types is read as it comes, so that what cannot be is said at once."""
     event, (item, _) = amendable(line), as_heard(line)
+    today = datetime.now(UTC).date()
+    if event.kind is EventKind.PHASE:
+        kept = PHASES[line.phase] if line.phase else "none"
+        names = ", ".join(PHASES.values())
+        count = _answer(ask, f"Which count: {names} (Enter keeps {kept})? ")
+        return amended(line, kit, Typed(phase=count), person, today).decision
     typed = {"item": _answer(ask, f"Item (Enter keeps {item_label(item, kit)}): ")}
     item = read_item(typed["item"], event, kit) if typed["item"] else item
     typed["quantity"] = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
@@ -226,7 +232,7 @@ def _amendment(line: Line, kit: Kit, person: Person, ask: Ask) -> Decision:
     typed |= _where(line, kit, item, ask)
     if event.kind in MEDICATED:
         typed |= _on_the_label(line, kit, ask)
-    made = amended(line, kit, Typed.model_validate(typed), person, datetime.now(UTC).date())
+    made = amended(line, kit, Typed.model_validate(typed), person, today)
     for doubt in made.doubts:
         if _answer(ask, f"{clean(doubt)} Type yes if it is so: ").lower() != "yes":
             raise NotUnderstood("Nothing was changed.")

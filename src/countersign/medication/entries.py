@@ -29,6 +29,8 @@ class RecordLine(Protocol):
     @property
     def event(self) -> Event: ...  # noqa: D102
     @property
+    def phase(self) -> Phase | None: ...  # noqa: D102
+    @property
     def acts_as(self) -> EventKind | None: ...  # noqa: D102
     @property
     def item(self) -> str | None: ...  # noqa: D102
@@ -80,7 +82,7 @@ def entries(lines: Sequence[RecordLine], *, confirmed_only: bool = False) -> Ite
             stands = _confirmed(line)
         else:
             stands = line.struck_by is None and line.state != "set_aside"
-        relief = line.event.kind is EventKind.PHASE and line.event.phase is Phase.RELIEF
+        relief = line.event.kind is EventKind.PHASE and line.phase is Phase.RELIEF
         if not stands or not (relief or line.acts_as in KINDS):
             continue
         questions = line.event.questions

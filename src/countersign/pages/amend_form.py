@@ -5,9 +5,10 @@ from pydantic import BaseModel, ConfigDict
 from countersign.confirm.amending import CONTAINERS, MEDICATED, NOTHING, NotUnderstood
 from countersign.confirm.deciding import amendable, as_heard
 from countersign.kit import Kit
+from countersign.meaning.event import EventKind
 from countersign.tally.places import ORDER
 from countersign.tally.record import Line
-from countersign.wording import item_label, number_text, strength_text, where_text
+from countersign.wording import PHASES, item_label, number_text, strength_text, where_text
 
 
 class Field(BaseModel):
@@ -28,9 +29,13 @@ class Field(BaseModel):
 def amend_fields(line: Line, kit: Kit) -> tuple[Field, ...]:
     """The fields for this line, none where it has nothing to amend."""
     try:
-        medicated = amendable(line).kind in MEDICATED
+        kind = amendable(line).kind
     except NotUnderstood:
         return ()
+    if kind is EventKind.PHASE:
+        heard = PHASES[line.phase] if line.phase else NOTHING
+        return (Field(name="phase", label="Count", heard=heard, choices=tuple(PHASES.items())),)
+    medicated = kind in MEDICATED
     item, quantity = as_heard(line)
     fields = [
         Field(

@@ -92,6 +92,7 @@ def _typed(
     additive_strength: CaseText = "",
     expiry: CaseText = "",
     container: CaseText = "",
+    phase: CaseText = "",
 ) -> Typed:
     return Typed(
         item=item,
@@ -102,6 +103,7 @@ def _typed(
         additive_strength=additive_strength,
         expiry=expiry,
         container=container,
+        phase=phase,
     )
 
 

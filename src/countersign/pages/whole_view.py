@@ -17,7 +17,7 @@ from countersign.problems import BadInput
 from countersign.set_up import Placed, Stands, set_up
 from countersign.set_up.view import place_name
 from countersign.tally.record import Act, CountRecord, Decision, Discrepancy, Role
-from countersign.wording import item_label, line_text, number_text
+from countersign.wording import PHASES, item_label, line_text, number_text
 
 
 class MedicationRow(BaseModel):
@@ -225,7 +225,8 @@ def _deed(made: Decision, record: CountRecord, kit: Kit, in_force: set[int | Non
     if made.act is Act.AMEND:
         item = item_label(made.item, kit) if made.item else ""
         number = "" if made.quantity is None else number_text(made.quantity)
-        now = " ".join(filter(None, (item, number)))
+        count = PHASES[made.phase] if made.phase else ""
+        now = " ".join(filter(None, (item, number, count)))
         what += f", to {now}" if now else ""
     if made.reason:
         what += f": {made.reason}"

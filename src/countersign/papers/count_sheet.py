@@ -418,6 +418,8 @@ def _amended(made: Printing, line: Line, decision: Decision) -> str:
     kit, event = made.history.kit, line.event
     item = decision.item or line.item or event.item
     heard = line_number_text(line)
+    if decision.phase is not None:
+        return f"begins: {PHASES[decision.phase]} (heard: {line_text(line, kit)})"
     was = f"(heard: {line_text(line, kit)}, {heard})"
     if decision.medication is not None:
         return f"{medication_text(item, decision.medication, kit)} {was}"

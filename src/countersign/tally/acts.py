@@ -6,7 +6,7 @@ from typing import Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
-from countersign.meaning.event import Figure, MedicationDetail
+from countersign.meaning.event import Figure, MedicationDetail, Phase
 
 
 class Act(StrEnum):
@@ -34,7 +34,8 @@ class Decision(BaseModel):
     the amended values, ``None`` where they stay as heard; so are ``place`` and ``part``, where an
     empty text means that the whole was counted. ``medication`` is all that a line about a
     medication says as amended, name and volume included, ``None`` where only these change or
-    nothing. ``at`` is timezone-aware. ``entry`` is the number of the decision's entry in the
+    nothing. ``phase`` is the count that a line announced as amended, which every line after it then
+    belongs to. ``at`` is timezone-aware. ``entry`` is the number of the decision's entry in the
     ledger, ``None`` while it is not kept there.
     """
 
@@ -51,6 +52,7 @@ class Decision(BaseModel):
     place: str | None = None
     part: str | None = None
     medication: MedicationDetail | None = None
+    phase: Phase | None = None
     entry: int | None = None
 
 

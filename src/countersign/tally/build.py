@@ -120,7 +120,7 @@ def _go_through(kit: Kit, drafts: Sequence[Draft], scene: Scene) -> None:
     for draft in drafts:
         for sentence in strengths_not_stocked(kit, draft.event.medication):
             draft.ask(QuestionCode.STRENGTH_NOT_STOCKED, sentence)
-        if draft.heard.kind is EventKind.PHASE and draft.live and draft.event.phase is not None:
+        if draft.heard.kind is EventKind.PHASE and draft.live and draft.phase is not None:
             scene.watch.settle()
             scene.phases.announce(draft, scene.numbers)
         if draft.heard.kind is EventKind.VERDICT:

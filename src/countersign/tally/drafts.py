@@ -116,13 +116,15 @@ def drafts_of(
     for number, (event, line) in enumerate(zip(events, heard, strict=True), start=1):
         decision = in_force.get(number)
         dropped = decision is not None and decision.act is Act.SET_ASIDE
-        if event.kind is EventKind.PHASE and event.phase is not None and not dropped:
-            current = event.phase
+        announced = event.phase
+        if event.kind is EventKind.PHASE:
+            announced = _announced(event, decision)
+            current = current if dropped else announced or current
         draft = Draft(
             number=number,
             event=event,
             heard=line,
-            phase=event.phase or current,
+            phase=announced or current,
             decision=decision,
             kind=line.kind,
             item=line.item,
@@ -136,6 +138,12 @@ def drafts_of(
         _check_line(draft, items)
         drafts.append(draft)
     return drafts
+
+
+def _announced(event: Event, decision: Decision | None) -> Phase | None:
+    """The count that a line announces, as a person amended it or as heard."""
+    amended = decision is not None and decision.act is Act.AMEND
+    return (decision.phase if decision is not None and amended else None) or event.phase
 
 
 def _amend(draft: Draft, decision: Decision, struck: Heard | None) -> None:
