@@ -314,7 +314,9 @@ RULES: dict[str, tuple[str, ...]] = {
         "a? total of|is?",
         "total",
         "for|in all",
+        "in total",
         "altogether",
+        "all together|told",
     ),
     "RESTART": (
         "start|starting|begin over|again",

@@ -55,6 +55,8 @@ class _Context:
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
     after_verdict: bool = False
+    at_places: tuple[Event, ...] = ()
+    """The counts of one item at places that came last."""
 
     @property
     def before(self) -> Before:
@@ -69,6 +71,7 @@ class _Context:
             after_medication=self.after_medication,
             set_up=self.set_up,
             after_verdict=self.after_verdict,
+            at_places=self.at_places,
         )
 
 
@@ -228,6 +231,16 @@ _OF_AN_ITEM = frozenset(
 """What "no, two" can be about."""
 
 
+def _at_places(before: tuple[Event, ...], event: Event) -> tuple[Event, ...]:
+    if event.kind is not EventKind.COUNT or event.place is None:
+        return ()
+    same = before and (before[-1].item, before[-1].part) == (event.item, event.part)
+    return (*before[-_MOST_PLACES:], event) if same else (event,)
+
+
+_MOST_PLACES = 8
+
+
 def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is EventKind.PHASE:
         context.phase = event.phase
@@ -240,6 +253,7 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
     elif event.kind is not EventKind.REMARK:
         context.item = None
     if event.kind is not EventKind.REMARK:
+        context.at_places = _at_places(context.at_places, event)
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
     context.after_verdict = event.kind is EventKind.VERDICT
     context.medications = with_latest(context.medications, event)

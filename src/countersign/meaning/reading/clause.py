@@ -42,6 +42,8 @@ class Clause:
     """The place came after the numbers: the next number is of another place."""
     part: str | None = None
     """The part of the item that is counted."""
+    elsewhere: int = 0
+    """How many of it were counted at other places right before, where a total was said."""
     before: str | None = None
     """``talk`` or ``stranger`` where that stood right before the clause."""
     after: str | None = None

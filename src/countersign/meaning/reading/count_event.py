@@ -83,7 +83,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             continue
         if quantity is None:
             quantity, spoken = said_total[-1], Spoken.TOTAL
-        elif said_total[-1] != quantity:
+        elif said_total[-1] not in (quantity, quantity + clause.elsewhere):
             questions.append(_other_total(clause, quantity, said_total[-1]))
     questions += _beyond(scene, clause, quantity)
     questions += _homophones(scene, matter)
@@ -182,6 +182,12 @@ def _pack_counted_out(scene: Scene, clause: Clause, numbers: Sequence[Number]) -
 def _other_total(clause: Clause, quantity: int, total: int) -> Question:
     """What to ask where the total said is not the number: after "adding two" it may be of all."""
     verb = {EventKind.ADDITION: "added", EventKind.REMOVAL: "taken off"}.get(clause.kind)
+    if verb is None and clause.elsewhere:
+        sentence = (
+            f"{said(quantity + clause.elsewhere)} were counted in all places, "
+            f"but the total said was {spell(total)}."
+        )
+        return ask(QuestionCode.TOTAL_DISAGREES, sentence)
     if verb is None:
         return total_disagrees(quantity, total)
     were = "was" if quantity == 1 else "were"

@@ -15,6 +15,7 @@ from countersign.meaning.reading.places import inherit_item
 from countersign.meaning.reading.read_back import disagrees, reads_back
 from countersign.meaning.reading.state import State, Verb, at_edge, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk, number_in_passing
+from countersign.meaning.reading.totals import closes_count, counted_elsewhere
 from countersign.meaning.scene import label, plural
 from countersign.number_words import spell
 
@@ -26,6 +27,12 @@ def on_number(state: State, index: int) -> int:
         return after
     piece, following = pack_at(state, index) or (state.pieces[index], index + 1)
     clause = state.clause
+    end = closes_count(state, index)
+    if clause is not None and end is not None:
+        clause.total_next = True
+        _take(state, clause, piece)
+        clause.end = state.pieces[end - 1].end
+        return end
     if clause is not None and clause.kind is EventKind.CORRECTION and not clause.has_numbers:
         clause.entries.append(piece)
         clause.end = piece.end
@@ -91,6 +98,7 @@ def _take(state: State, clause: Clause, piece: Piece) -> None:
     if clause.total_next:
         piece = replace(piece, label="total") if piece.kind == "run" else piece
         clause.total_next = False
+        clause.elsewhere = counted_elsewhere(state, clause)
     named_in_talk = "stranger" in (clause.before, clause.after) and not clause.verb
     if clause.item is not None and not clause.has_numbers and named_in_talk:
         named = f"{label(state.scene, clause.item)} was named in talk"

@@ -46,7 +46,7 @@ from countersign.meaning.reading.places import (
 from countersign.meaning.reading.remarks import on_direction, on_note
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
-from countersign.meaning.reading.totals import on_restart, on_total
+from countersign.meaning.reading.totals import on_restart, on_total, settle_totals
 from countersign.meaning.reading.verbs import on_more, on_verb
 from countersign.meaning.reading.verdicts import (
     on_denied,
@@ -175,6 +175,7 @@ def read(
     settle_dropped(state)
     settle_set_up(state)
     settle_alone(state)
+    settle_totals(state)
     heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):

@@ -1,9 +1,14 @@
-"""Closing totals ("that's five") and counts that start over."""
+"""Closing totals ("that's five", "five in all") and counts that start over."""
 
-from countersign.meaning.pieces import Piece
+from collections.abc import Iterator
+from dataclasses import replace
+
+from countersign.meaning.event import Event, EventKind
+from countersign.meaning.numbers import split_run
+from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.state import State, kind_at, talk_before
+from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -25,6 +30,66 @@ def on_total(state: State, index: int) -> int:
     state.clause.total_next = True
     state.clause.talked = False
     return index + 1
+
+
+_BEHIND = frozenset({"total", "all", "altogether", "together", "told"})
+"""Last words of a total that may stand behind its number: "five in all"."""
+
+
+def settle_totals(state: State) -> None:
+    """In "four five five in all" the last number is not one of those counted."""
+    for index in range(len(state.pieces) - 1, -1, -1):
+        piece = state.pieces[index]
+        named = kind_at(state, index + 1) == "item"
+        if piece.kind != "run" or not _is_total_behind(state, index + 1 + named):
+            continue
+        words = [state.doc[at]._.number for at in range(piece.start, piece.end)]
+        found = split_run(words)
+        if len(found) > 1 and found[-1][0] != found[-2][0] + 1:
+            at = piece.start + found[-1][1]
+            state.pieces[index : index + 1] = [replace(piece, end=at), replace(piece, start=at)]
+
+
+def _is_total_behind(state: State, index: int) -> bool:
+    if not cue_at(state, index, "TOTAL"):
+        return False
+    if kind_at(state, index + 1) in ("run", "item", "part", "stranger", "talk"):
+        return False
+    return words_of(state.doc, state.pieces[index])[-1] in _BEHIND
+
+
+def closes_count(state: State, index: int) -> int | None:
+    """Where an utterance's total ends that is said number first: "… four five | five in all".
+
+    ``None`` if the number at ``index`` is none: without a count before it, it is itself the count.
+    """
+    clause = state.clause
+    if clause is None or not clause.has_numbers or clause.talked or clause.total_next:
+        return None
+    name = clause.item.label if clause.item is not None else clause.inherited
+    at = index + 1
+    at += kind_at(state, at) == "item" and state.pieces[at].label == name
+    return at + 1 if name is not None and _is_total_behind(state, at) else None
+
+
+def counted_elsewhere(state: State, clause: Clause) -> int:
+    """How many of the item were counted at other places in a row, right before the open count."""
+    name = clause.item.label if clause.item is not None else clause.inherited
+    places, found = {clause.place}, 0
+    for event in _backwards(state):
+        same = event.kind is EventKind.COUNT and event.item == name and event.part == clause.part
+        if not same or event.place in (None, *places) or event.quantity is None:
+            break
+        places.add(event.place)
+        found += int(event.quantity)
+    return found if clause.place is not None else 0
+
+
+def _backwards(state: State) -> Iterator[Event]:
+    events = [reading.event for reading in state.done if reading.event is not None]
+    for event in (*reversed(events), *reversed(state.before.at_places)):
+        if event.kind is not EventKind.REMARK:
+            yield event
 
 
 def on_restart(state: State, index: int) -> int:
