@@ -48,8 +48,9 @@ ASKED = [
     ("adding ten sponges", "addition sponges 10?"),
     ("ten sponges off the field", "removal sponges 10?"),
     # a verb or a place without an item
-    ("laps five | adding five", "count lap_sponge 5; addition 5?"),
-    ("laps five | five more", "count lap_sponge 5; addition 5?"),
+    ("adding five", "addition 5?"),
+    ("five more", "addition 5?"),
+    ("adding a pack", "addition 1?"),
     ("passed off two", "removal 2?"),
     ("in the bag five", "count 5 off_field?"),
     ("packing five", "count 5 wound?"),
@@ -63,6 +64,37 @@ ASKED = [
     ("laps five | one short", "count lap_sponge 5; count 1?"),
     ("needle two pieces", "breakage suture_needle 2?"),
 ]
+
+
+# a verb without an item, right after one was counted, added or passed off: that item, and asked
+TAKEN = [
+    ("laps five | adding five", "count lap_sponge 5; addition lap_sponge 5?"),
+    ("laps five | adding five more", "count lap_sponge 5; addition lap_sponge 5?"),
+    ("laps five | five more", "count lap_sponge 5; addition lap_sponge 5?"),
+    ("laps one two three | one more | four", "count lap_sponge 4; addition lap_sponge 1?"),
+    ("laps five | five more on the field", "count lap_sponge 5; addition lap_sponge 5 field?"),
+    ("adding five laps | five more", "addition lap_sponge 5; addition lap_sponge 5?"),
+    ("needles six | another two", "count suture_needle 6; addition suture_needle 2?"),
+    ("needles six | passing off two", "count suture_needle 6; removal suture_needle 2?"),
+    ("laps five | adding a pack", "count lap_sponge 5; addition lap_sponge 5?"),
+    ("laps five | adding another pack", "count lap_sponge 5; addition lap_sponge 5?"),
+    ("laps five | adding two packs of five", "count lap_sponge 5; addition lap_sponge 10?"),
+    # its own item comes after all
+    ("laps five | adding two needles", "count lap_sponge 5; addition suture_needle 2"),
+    ("laps five | adding | two needles", "count lap_sponge 5; addition suture_needle 2"),
+    # what stands between leaves no item to take
+    ("laps five | count is correct | five more", "count lap_sponge 5; verdict; addition 5?"),
+    ("laps five | <talk> | adding five", "count lap_sponge 5; addition 5?"),
+    ("laps five | adding five <talk>", "count lap_sponge 5; addition 5?"),
+    # one of a thing, or only a wish
+    ("another needle", "addition suture_needle 1?"),
+    ("laps five | another needle", "count lap_sponge 5; addition suture_needle 1?"),
+]
+
+
+@pytest.mark.parametrize(("text", "expected"), TAKEN)
+def test_a_verb_without_an_item_takes_the_last_one_and_asks(text: str, expected: str) -> None:
+    assert "; ".join(row(event) for event in said(text)) == expected
 
 
 @pytest.mark.parametrize(("text", "expected"), ASKED)

@@ -249,7 +249,8 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind in _OF_AN_ITEM:
         context.item, context.item_end_s = event.item or context.item, event.end_s
         context.placed = event.place is not None
-        context.talked = False
+        after = (token for token in context.tokens if token.start_s >= event.end_s)
+        context.talked = any(token.text == TALK for token in after)
     elif event.kind is not EventKind.REMARK:
         context.item = None
     if event.kind is not EventKind.REMARK:

@@ -1,6 +1,7 @@
 """Beginning and ending what is put together: clauses that open and close, events that are done."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import words_of
@@ -8,7 +9,16 @@ from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.count_event import count_event
 from countersign.meaning.reading.count_place import WOUND
-from countersign.meaning.reading.state import REPEAT_S, Carried, Read, State, cue_at, talk_before
+from countersign.meaning.reading.state import (
+    REPEAT_S,
+    Carried,
+    Read,
+    State,
+    cue_at,
+    item_before,
+    no_item_named,
+    talk_before,
+)
 from countersign.meaning.scene import low_confidence, make_event
 
 
@@ -60,7 +70,7 @@ def close(state: State, *, still_open: bool = False) -> None:
 
 def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
     """Make the event of a clause."""
-    event = count_event(state.scene, clause)
+    event = count_event(state.scene, _with_item(state, clause))
     if event is not None and _repeats(state, clause, event):
         sentence = "The same was heard just before; this may only repeat it."
         question = ask(QuestionCode.SAID_AGAIN, sentence)
@@ -77,10 +87,29 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         (state.taken if event is not None else state.waiting).update(tokens)
 
 
+_MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
+
+
+def _with_item(state: State, clause: Clause) -> Clause:
+    """The clause with the item named last where none came with a verb: "laps five | adding two".
+
+    Until it is over its own item may still come, so that the clause itself stays without.
+    """
+    named = clause.item is not None or clause.inherited is not None
+    alone = clause.before is None and clause.after in (None, "pause") and not clause.talked
+    if named or not alone or not clause.verb or clause.kind not in _MOVED:
+        return clause
+    item = item_before(state, clause.start)
+    if item is None or not clause.has_numbers:
+        return clause
+    questions = [*clause.questions, no_item_named(state, item)]
+    return replace(clause, inherited=item, questions=questions)
+
+
 def _repeats(state: State, clause: Clause, event: Event) -> bool:
     """Whether the same was added or removed just before: it may be done twice, or said twice."""
     before = state.done[-1].event if state.done else None
-    if before is None or event.kind not in (EventKind.ADDITION, EventKind.REMOVAL):
+    if before is None or event.kind not in _MOVED:
         return False
     fields = ("kind", "item", "quantity")
     if any(getattr(event, field) != getattr(before, field) for field in fields):

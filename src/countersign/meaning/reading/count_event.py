@@ -60,7 +60,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             matter += range(number.start, number.end)
         last = numbers[-1]
         if last.piece.kind == "pack" and len(numbers) == 1:
-            quantity, spoken, more = pack_quantity(scene, clause.item, last.piece)
+            quantity, spoken, more = pack_quantity(scene, _item_of(clause), last.piece)
             questions += more
     in_one_breath = not any(entry.kind == "pause" for entry in clause.entries)
     twice = len(values) == 2 and values[0] == values[1] and in_one_breath
@@ -134,6 +134,13 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         matter=matter or range(clause.start, end),
         questions=questions,
     )
+
+
+def _item_of(clause: Clause) -> Piece | None:
+    """The item as it was said, or taken over from the line before: then without words."""
+    if clause.item is not None or clause.inherited is None:
+        return clause.item
+    return Piece("item", clause.inherited, clause.start, clause.start)
 
 
 def _unsettled(questions: Sequence[Question], values: Sequence[int]) -> list[Question]:
@@ -221,6 +228,8 @@ def _plausible(
             return True
         if clause.kind in _MOVED and clause.verb and values and clause.after == "talk":
             return True  # "adding five <talk>": the item was not understood
+        if clause.kind in _MOVED and clause.verb and any(e.kind == "pack" for e in clause.entries):
+            return ordinary == (None, None)  # "adding a pack": of what has to be asked
         if values and scene.phase is not None and ordinary == (None, None):
             return True  # "initial count | five": nothing else was said, so it was of something
         rising = values == list(range(2, len(values) + 2)) and len(values) >= SHORTEST_SEQUENCE

@@ -82,7 +82,7 @@ def on_number(state: State, index: int) -> int:
 
 def on_pack(state: State, index: int) -> int:
     """A pack without a number before it."""
-    if pack_is_said(state, index):
+    if pack_is_said(state, index) or _is_pack_of_last(state, index):
         return on_number(state, index)
     if cue_at(state, index, "BAG one") and kind_at(state, index + 1) == "item":
         # "bag of laps, five"
@@ -91,6 +91,18 @@ def on_pack(state: State, index: int) -> int:
         start = state.pieces[index].start
         state.verb = Verb(EventKind.COUNT, start, before, place=OFF_FIELD)
     return index + 1
+
+
+def _is_pack_of_last(state: State, index: int) -> bool:
+    """Whether a pack is all that was added or passed off: "laps five | adding a pack"."""
+    verb = state.verb
+    moved = verb is not None and verb.kind is not EventKind.COUNT and not verb.used
+    first = index
+    while cue_at(state, first - 1, "ADD", "REMOVE", "MORE"):
+        first -= 1
+    packed = pack_at(state, index)
+    whole = at_edge(state, first - 1) and packed is not None and at_edge(state, packed[1])
+    return moved and first < index and whole
 
 
 def _take(state: State, clause: Clause, piece: Piece) -> None:

@@ -18,6 +18,7 @@ from countersign.meaning.reading.state import (
     cue_at,
     is_alone,
     kind_at,
+    no_item_named,
     talk_before,
 )
 from countersign.meaning.reading.talk import hear_talk
@@ -217,8 +218,7 @@ def inherit_item(state: State, clause: Clause) -> None:
         return
     clause.inherited = state.last_item
     if not state.last_placed:
-        name = state.kit.item(state.last_item).label
-        clause.questions.append(doubt(f"No item was named here; {name} was taken."))
+        clause.questions.append(no_item_named(state, state.last_item))
 
 
 def _put(state: State, clause: Clause, place: str, end: int) -> None:

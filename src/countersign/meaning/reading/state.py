@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from countersign.meaning.event import Event, EventKind, Phase, Question
 from countersign.meaning.medication.read_back import with_latest
 from countersign.meaning.pieces import Piece
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.scene import Scene
 
@@ -181,6 +182,30 @@ def talk_before(state: State, index: int) -> str | None:
         return state.first_before
     kind = kind_at(state, index - 1)
     return kind if kind in ("talk", "stranger") else None
+
+
+def item_before(state: State, start: int) -> str | None:
+    """The item that was named last before a token, ``None`` where talk, a medication, a new count
+    or a verdict stands between.
+    """
+    for piece in reversed(state.pieces):
+        if piece.start >= start:
+            continue
+        if piece.kind == "item":
+            return piece.label
+        between = piece.kind in ("talk", "stranger", "medication", "group")
+        if between or (piece.kind == "cue" and piece.label.startswith(_ENDS_AN_ITEM)):
+            return None
+    return None if state.before.talked else state.before.item
+
+
+_ENDS_AN_ITEM = ("PHASE", "ALONE", "VERDICT", "QUERY", "RECEIPT", "LABEL", "DRAW")
+"""Cues after which a number is no longer of the item that was counted before."""
+
+
+def no_item_named(state: State, item: str) -> Question:
+    """What to ask where a line takes the item of the line before it."""
+    return doubt(f"No item was named here; {state.kit.item(item).label} was taken.")
 
 
 def insert(state: State, found: Read) -> None:

@@ -9,9 +9,17 @@ from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
 from countersign.meaning.reading.places import on_out_of_wound
-from countersign.meaning.reading.state import Read, State, Verb, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import (
+    Read,
+    State,
+    Verb,
+    at_edge,
+    cue_at,
+    kind_at,
+    talk_before,
+)
 from countersign.meaning.reading.talk import hear_talk
-from countersign.meaning.scene import label
+from countersign.meaning.scene import label, plural
 
 
 def on_verb(state: State, index: int) -> int:
@@ -174,7 +182,25 @@ def on_more(state: State, index: int) -> int:
         return index + 1
     if kind_at(state, index + 1) == "run" or cue_at(state, index + 1, "PACK", "PAIR"):
         cue = state.pieces[index]
+        if at_edge(state, index - 1):
+            close(state)  # "laps five | another two": no number of that count
         state.verb = Verb(EventKind.ADDITION, cue.start, talk_before(state, index))
+        return index + 1
+    if _is_another(state, index):
+        cue, item = state.pieces[index], state.pieces[index + 1]
+        heard = " ".join([*words_of(state.doc, cue), *words_of(state.doc, item)])
+        question = doubt(f"“{heard}” was heard; was one added, or only asked for?")
+        close(state)
+        state.verb = Verb(EventKind.ADDITION, cue.start, question=question)
         return index + 1
     state.pieces[index] = replace(state.pieces[index], kind="stranger")
     return index
+
+
+def _is_another(state: State, index: int) -> bool:
+    """Whether "another needle" is all that was said: one may have been added."""
+    if words_of(state.doc, state.pieces[index]) != ["another"] or not at_edge(state, index - 1):
+        return False
+    if kind_at(state, index + 1) != "item" or not at_edge(state, index + 2):
+        return False
+    return not plural(state.scene, state.pieces[index + 1])
