@@ -113,7 +113,7 @@ def event_text(event: Event, kit: Kit) -> str:
             where = _where(event.place, event.part)
             return f"broken or cut, pieces: {item_label(event.item, kit)}{where}"
         case EventKind.REMARK:
-            return "remark"
+            return f"remark: {item_label(event.item, kit)}" if event.item else "remark"
         case _:
             medication = medication_text(event.item, event.medication, kit)
             return f"{_MEDICATION_KINDS[event.kind]}: {medication}"

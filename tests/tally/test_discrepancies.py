@@ -11,6 +11,7 @@ from tally_scenes import (
     addition,
     count,
     decide,
+    event,
     phase,
     removal,
     signed,
@@ -18,7 +19,7 @@ from tally_scenes import (
     verdict,
 )
 
-from countersign.meaning.event import Phase, Verdict
+from countersign.meaning.event import EventKind, Phase, Verdict
 from countersign.tally import Act, Decision, Role, SignedException, build_record
 
 INITIAL = phase(Phase.INITIAL)
@@ -36,6 +37,21 @@ def test_a_discrepancy_says_what_since_when_and_what_happened_between() -> None:
     assert (found.item, found.line, found.counted, found.expected) == ("raytec", 7, 19, 20)
     assert (found.difference, found.last_right, found.since) == (-1, 2, (4, 7))
     assert found.is_open
+
+
+def test_what_was_found_stands_beside_it_and_only_a_count_closes_it() -> None:
+    found_it = event(EventKind.REMARK, item="raytec", words="found the raytec")
+    other = event(EventKind.REMARK, item="needle")
+    events = [*SHORT, found_it, other]
+    (found,) = build_record(KIT, events, accept_all(events)).discrepancies
+    assert (found.is_open, found.since) == (True, (4, 7, 10))
+    recounted = [*events, count("raytec", 20), found_it]
+    (found,) = build_record(KIT, recounted).discrepancies
+    assert (found.resolved_by, found.since) == (12, (4, 7, 10))
+    assert (
+        build_record(KIT, recounted).totals
+        == build_record(KIT, [*SHORT, other, other, count("raytec", 20)]).totals
+    )
 
 
 def test_additions_without_a_count_are_no_discrepancy() -> None:

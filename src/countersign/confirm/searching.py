@@ -21,6 +21,7 @@ from countersign.ledger import (
     read_case,
     record_of,
 )
+from countersign.meaning.event import EventKind
 from countersign.policy import CheckedStep, Policy, checklist, may_enter
 from countersign.printable import clean
 from countersign.screen import ranges
@@ -95,7 +96,10 @@ def discrepancy_view(
 def _since(line: Line, kit: Kit, *, timed: bool) -> tuple[str, Text]:
     event = line.event
     when = f" at {clock_text(event.start_s)}" if timed and event.end_s > event.start_s else ""
-    words = f"{line_text(line, kit)}: {line_number_text(line)}{when}; {state_text(line)}"
+    said = line_number_text(line)
+    if event.kind is EventKind.REMARK:
+        said = f"“{clean(event.words)}”"
+    words = f"{line_text(line, kit)}: {said}{when}; {state_text(line)}"
     return f"  {line.number}", Text(words)
 
 

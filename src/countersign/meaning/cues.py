@@ -268,6 +268,12 @@ RULES: dict[str, tuple[str, ...]] = {
         "all? the|our? packing came|comes|coming? out",
     ),
     "DROP": ("dropped|drops|fell",),
+    "FOUND": (
+        "i|we|i've|we've|she|he? found",
+        "i|we|i've|we've|she|he? found it|them",
+        "is|was|were|has|have? been? found",
+        "turned|showed up",
+    ),
     "TRAY": ("on|in|from the|my? tray|set|pan",),
     "TAKE": ("taking|take|took|pulling|pulled|lifting|lifted|bringing|getting",),
     "NOT": ("not",),
@@ -403,7 +409,7 @@ _FILLERS = """
     a an and the of is are am i i'm i've i'll we we're we've we'll have has got there there's here
     here's it's its um uh er ah okay ok alright so now then count counts counted counting number
     numbers my your our yes yeah yep please next also up left each with including single just doctor
-    let's lets do see only found
+    let's lets do see only
 """
 FILLERS = frozenset(_FILLERS.split())
 """Words that may stand between an item and its number without making them talk."""

@@ -55,6 +55,8 @@ class _Context:
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
     after_verdict: bool = False
+    missing: str | None = None
+    """The item that the last verdict said was missing."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places that came last."""
 
@@ -71,6 +73,7 @@ class _Context:
             after_medication=self.after_medication,
             set_up=self.set_up,
             after_verdict=self.after_verdict,
+            missing=self.missing,
             at_places=self.at_places,
         )
 
@@ -256,6 +259,8 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is not EventKind.REMARK:
         context.at_places = _at_places(context.at_places, event)
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
+    if event.kind is EventKind.VERDICT:
+        context.missing = event.item if event.verdict is Verdict.NOT_CORRECT else None
     context.after_verdict = event.kind is EventKind.VERDICT
     context.medications = with_latest(context.medications, event)
     context.after_medication = event.medication is not None

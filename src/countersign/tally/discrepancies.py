@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
+from countersign.meaning.event import EventKind
 from countersign.tally.acts import SignedException, StepDone
 from countersign.tally.drafts import Draft
 from countersign.tally.findings import Broken, Discrepancy, Packed
@@ -189,9 +190,15 @@ def _discrepancy(
 
 
 def _since(episode: Episode, drafts: Sequence[Draft]) -> tuple[int, ...]:
+    """The lines that tell of it; after the count that still differs only remarks do."""
+    named = (
+        draft
+        for draft in drafts[episode.last_right or 0 : episode.resolved_by]
+        if draft.number <= episode.latest or draft.heard.kind is EventKind.REMARK
+    )
     return tuple(
         draft.number
-        for draft in drafts[episode.last_right or 0 : episode.latest]
+        for draft in named
         if episode.item in (draft.item, draft.heard.item)
         or (draft.heard.kind in TALLIED and draft.item is None)
     )

@@ -16,8 +16,9 @@ class Discrepancy(BaseModel):
     ``counted`` and ``expected`` are the numbers at that count. ``missing_parts`` names the parts of
     an item of several parts of which fewer were counted than of the others. ``last_right`` is the
     line of the last count that agreed, ``None`` if there was none, and ``since`` are the lines
-    after it, up to ``latest``, that name the item or a thing that was not heard. ``steps`` are the
-    steps in force, in the order they were kept. ``resolved_by`` is the line of the count that
+    after it, up to ``latest``, that name the item or a thing that was not heard, and the remarks
+    about the item after that: that it was dropped, or found, which closes nothing. ``steps`` are
+    the steps in force, in the order they were kept. ``resolved_by`` is the line of the count that
     agreed. ``vanished`` marks a discrepancy that people worked on and that no count shows any more,
     because its line was amended, struck or set aside. ``exception`` is in force only while it
     covers the discrepancy as it stands.

@@ -34,7 +34,7 @@ from countersign.meaning.words import BREAK
 
 _ENDS = (
     *("PHASE", "ALONE", "VERDICT", "STRIKE", "LOOSE", "LABEL", "DRAW", "QUERY", "BROKEN", "NOTE"),
-    *("FELL", "UNPACKED", "DONE"),
+    *("FELL", "FOUND_ITEM", "UNPACKED", "DONE"),
 )
 """Cues that end what is said about a medication."""
 

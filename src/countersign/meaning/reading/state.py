@@ -73,6 +73,8 @@ class Before:
     """The item that was set up last, if nothing but remarks came since."""
     after_verdict: bool = False
     """Whether the last event was a verdict."""
+    missing: str | None = None
+    """The item that the last verdict said was missing."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places, in a row, up to the last event."""
 

@@ -18,6 +18,7 @@ from countersign.meaning.reading.corrections import (
 )
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.dropped import note_dropped, settle_dropped
+from countersign.meaning.reading.found import note_found, settle_found
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.left_over import ask_about_numbers_left
 from countersign.meaning.reading.listed import on_bare, on_listed
@@ -79,6 +80,7 @@ CUES: dict[str, Step] = {
     "FLOOR": on_floor,
     "UNPACKED": on_unpacked,
     "FELL": on_talk,
+    "FOUND_ITEM": on_talk,
     "NOT": on_not,
     "STRIKE": on_correction,
     "LOOSE": on_loose,
@@ -173,6 +175,7 @@ def read(
     settle_again(state)
     settle_missing(state)
     settle_dropped(state)
+    settle_found(state)
     settle_set_up(state)
     settle_alone(state)
     settle_totals(state)
@@ -182,5 +185,6 @@ def read(
         index = PIECES[state.pieces[index].kind](state, index)
     close(state, still_open=True)
     note_dropped(state, heard)
+    note_found(state, heard)
     ask_about_numbers_left(state, heard, ended=ended)
     return state.done
