@@ -162,11 +162,11 @@ def alone(
     entries: Sequence[dict[str, Any]], fixtures: Path, ears: Ears, kit: Kit, ledger: Ledger,
     folder: Path, room: Room,
 ) -> dict[str, list[Key]]:  # fmt: skip
-    """What each recording gives when it is the only one in its case."""
+    """What each recording gives when it is the only one in its case, after a while of quiet."""
     found = {}
     for entry in entries:
         live = Live(ears, kit, ledger, folder)
-        data = room.quiet(1) + sound_of(fixtures / entry["file"]) + room.quiet(AFTER_S)
+        data = room.quiet(AFTER_S) + sound_of(fixtures / entry["file"]) + room.quiet(AFTER_S)
         for _ in live.feed(data):
             pass
         live.listener.end()

@@ -11,6 +11,7 @@ from pathlib import Path
 import vosk
 
 from countersign.hearing.confidence import Calibration, calibrated, read_calibration
+from countersign.hearing.gate import Gate
 from countersign.hearing.going_on import context_start, may_end_line
 from countersign.hearing.grammar import counting_graph, open_graph, vocabulary
 from countersign.hearing.models import ModelInfo, current_model, describe_model
@@ -144,7 +145,8 @@ def hear(
 
     The second, open decoding runs on each utterance that holds more than talk; its best reading is
     the utterance's last alternative. It runs beside the decoding of what follows, except where the
-    source is ``live``: then nobody knows when the next block comes, and it is waited for.
+    source is ``live``: then nobody knows when the next block comes, and it is waited for. A room
+    in which nobody speaks is not decoded (``gate.py``).
     """
     for part in hear_with_silences(ears, blocks, on_partial, live=live):
         if isinstance(part, Utterance):
@@ -160,36 +162,48 @@ def hear_with_silences(
 ) -> Iterator[Utterance | Silence]:
     """What :func:`hear` gives, and about once a second, while nobody speaks, how far that is so."""
     recognizer = _recognizer(ears.counting, ears.words)
-    recent, before = _Recent(), _Before()
+    recent, before, gate = _Recent(), _Before(), Gate()
     partial, pause = _Partial(recognizer, ears.words, on_partial), Pause()
     told: deque[_Told] = deque()
     with ThreadPoolExecutor(1, thread_name_prefix="hear-again") as other:
 
         def finish(answer: str) -> None:
             partial.ended()
-            told.append(other.submit(_finish, ears, answer, recent.copy(), before))
+            from_s = gate.away / SAMPLE_RATE
+            told.append(other.submit(_finish, ears, answer, from_s, recent.copy(), before))
 
         try:
             for number, data in enumerate(_steps(blocks), start=1):
                 recent.add(data)
-                paused = pause.add(data)
-                if recognizer.AcceptWaveform(data):
-                    finish(recognizer.Result())
-                elif paused and may_end_line(partial.words(), ears.items):
-                    finish(recognizer.FinalResult())  # not waiting for what the network looks ahead
-                else:
-                    if partial.changed():
+                was_open = gate.is_open
+                steps = gate.add(data)
+                if gate.is_open and not was_open:
+                    pause = Pause()
+                for step in steps:
+                    paused = pause.add(step)
+                    if recognizer.AcceptWaveform(step):
+                        finish(recognizer.Result())
+                    elif paused and may_end_line(partial.words(), ears.items):
+                        finish(recognizer.FinalResult())  # not waiting for what is looked ahead
+                    elif partial.changed():
                         yield from _due(told, wait=True)
                         partial.tell_of(recent.end_s)
-                    if number % _STEPS_A_SECOND == 0 and not partial.words():
-                        told.append(
-                            Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3))
-                        )
-                yield from _due(told, wait=live or len(told) > _MOST_WAITING)
+                if gate.is_open and gate.is_still:
+                    # Ended for good, so that the decoder starts afresh with what comes next.
+                    finish(recognizer.FinalResult())
+                    gate.close()
+                if number % _STEPS_A_SECOND == 0 and not (gate.is_open and partial.words()):
+                    told.append(Silence(until_s=round(max(0.0, recent.end_s - _SURE_AFTER_S), 3)))
+                # With the gate closed there is nothing to decode meanwhile.
+                at_once = live or not gate.is_open
+                yield from _due(told, wait=at_once or len(told) > _MOST_WAITING)
         except Exception:  # of the source: what was heard before is not lost with it
             yield from _due(told, wait=True)
             raise
-        finish(recognizer.FinalResult())
+        if gate.is_open:
+            if rest := gate.rest():
+                recognizer.AcceptWaveform(rest)
+            finish(recognizer.FinalResult())
         yield from _due(told, wait=True)
 
 
@@ -304,9 +318,14 @@ class _Before:
         self.words = tuple(word for word in (*self.words, *words) if word.start_s >= earliest)
 
 
-def _finish(ears: Ears, answer: str, recent: _Recent, before: _Before) -> Utterance | None:
-    """What the decoder said of an utterance, heard again where that helps; ``None`` if nothing."""
-    readings = readings_of(answer, ears.words)
+def _finish(
+    ears: Ears, answer: str, from_s: float, recent: _Recent, before: _Before
+) -> Utterance | None:
+    """What the decoder said of an utterance, heard again where that helps; ``None`` if nothing.
+
+    ``from_s`` seconds of sound before it were kept from the decoder.
+    """
+    readings = readings_of(answer, ears.words, from_s)
     if not readings:
         return None
     readings = _going_on(ears, readings, recent, before) or readings

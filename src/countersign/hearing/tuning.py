@@ -72,6 +72,21 @@ QUIET_ABOVE_FLOOR = 3.0
 QUIET_BELOW_SPEECH = 0.1
 """Quiet is at most 10 dB above the floor and at least 20 dB below the speech."""
 
+# The gate before the decoder, by the same level
+
+FLOOR_KEPT_S = 10.0
+"""The level of the room is the least of so many seconds."""
+STIR_ABOVE_FLOOR = 2.0
+LEAST_STIR = 8.0
+"""Nobody speaks at less than 6 dB above the room, or than about -72 dB of full scale."""
+STILL_S = 1.6
+"""The gate closes after so long without speech: every rule for the end of an utterance has been met
+by then."""
+LEAD_S = 0.4
+"""Sound before the moment at which the level rises: room for a soft beginning."""
+ONSET_S = 0.01
+"""That moment is sought with a level of so short a stretch."""
+
 # Utterances that go on with the one before
 
 LONGEST_GAP_S = 3.0
