@@ -9,6 +9,8 @@ from tests.hearing.reading import read_fst
 from word2number import w2n
 
 from countersign.hearing.grammar import (
+    COUNT_GROUPS,
+    COUNT_NAMES,
     CUES,
     LEADS,
     MEDICATION_CUES,
@@ -101,6 +103,11 @@ def test_every_spoken_form_is_accepted(kit: Kit, counting: Walk) -> None:
         assert counting.accepts(f"{lead} the {form} one two"), lead
         assert counting.accepts(f"{lead} {form} five"), lead
         assert anyhow.accepts(f"{lead} the {form} five"), lead
+    for name in COUNT_NAMES:
+        for group in COUNT_GROUPS:
+            for text in (f"{name} {group} count", f"{name} {group} count is correct"):
+                assert counting.accepts(text), text
+                assert anyhow.accepts(text), text
     for cue in (*CUES, *MEDICATION_CUES):
         assert counting.accepts(cue), cue
         assert anyhow.accepts(cue), cue

@@ -87,9 +87,30 @@ final sponge count is correct,final sharps count is correct,sharps are correct,s
 count is not correct,count is incorrect,count incorrect,counts are not correct
 the count is not correct,the count is off,we are missing one,missing one,missing
 recount,recount the,count again,start over,from the top,again,on the mayo stand,on the mayo
-on the back table,note that,for the record,remark"""
+on the back table,note that,for the record,remark
+never mind,forget that,lost count,i lost count,lost my place,i lost my place,say again
+my relief is here,relieving you,i'm relieving you,i am relieving you,taking over as scrub
+taking over as circulator,taking over,we're closing,we are closing,ready to close
+starting to close,on skin,doesn't match,does not match,one too many,one short
+everything is accounted for,all accounted for,accounted for,the count is complete
+tip up,tip down,tips up,tips down,handle toward the back,handles toward the back
+handing you,packing is out,packing out,found the,found a,dropped,change the,make the,no it's not
+broke in two pieces,broke in three pieces,cut in two pieces,came apart,all together"""
 )
 """Fixed phrases of the trade that carry a count along (common practice, no source)."""
+
+COUNT_NAMES: tuple[str, ...] = _phrases(
+    """initial,first,baseline,cavity,closing,first closing,second closing,closing cavity
+second,final,final closing,skin,relief"""
+)
+COUNT_GROUPS: tuple[str, ...] = _phrases(
+    "sponge,sharps,needle,small item,small items,instrument,soft goods"
+)
+VERDICTS: tuple[str, ...] = _phrases(
+    "correct,is correct,not correct,is not correct,incorrect,is incorrect,is off,is complete"
+)
+"""A count is called, and its outcome told, by its name and by what is counted: "first closing
+sponge count", "the final needle count is correct" (common practice, no source)."""
 
 LEADS: tuple[str, ...] = ("okay", "all right", "now", "next", "and", "then", "so", "here are")
 """Words that lead a count in, with or without "the" (common practice, no source). Heard as what
@@ -110,7 +131,8 @@ received from the circulator,by the scrub,from the circulator,from the scrub,to 
 from anesthesia,from pharmacy,from the pharmacy,diluted with,diluted in,diluted to,mixed with
 mixed in,without epinephrine,per milliliter,milligram,gram,milliequivalents
 milliequivalents per milliliter,liter,liters,m l,read back,reading back,label read back
-confirming,verifying,i mean,correction,make that"""
+confirming,verifying,i mean,correction,make that,good until,good through,use by
+no expiration date,no expiry,no date"""
 )
 MONTHS: tuple[str, ...] = tuple(
     "january february march april may june july august september october november december".split()
@@ -267,6 +289,21 @@ def _times(graph: WordGraph, cost: float) -> None:
         graph.arc(month, HUB, word, 0.7)
 
 
+def _count_names(graph: WordGraph) -> None:
+    """``first closing sponge count``, with or without a verdict; either part may be left out."""
+    called, grouped, told = graph.new_state(), graph.new_state(), graph.new_state()
+    for name in COUNT_NAMES:
+        graph.phrase(SPEECH, called, name, PHRASE_ENTRY)
+    graph.arc(SPEECH, called, None, PHRASE_ENTRY)
+    for group in COUNT_GROUPS:
+        graph.phrase(called, grouped, group, 1.0)
+    for count in ("count", "counts"):
+        graph.arc(grouped, told, count, 0.5)
+    graph.arc(told, HUB, None, 0.5)
+    for verdict in VERDICTS:
+        graph.phrase(told, HUB, verdict, 0.7)
+
+
 def _leads(graph: WordGraph) -> None:
     led = graph.new_state()
     for lead in LEADS:
@@ -299,6 +336,7 @@ def counting_graph(kit: Kit) -> WordGraph:
     _items(graph, kit, before_item, HUB, 1.5)
     for cue in CUES:
         graph.phrase(SPEECH, HUB, cue, PHRASE_ENTRY)
+    _count_names(graph)
     _leads(graph)
     no_then = graph.new_state()
     graph.phrase(SPEECH, no_then, "no", PHRASE_ENTRY)
@@ -321,7 +359,8 @@ def open_graph(kit: Kit) -> WordGraph:
     _items(graph, kit, SPEECH, HUB, OPEN_WORD)
     for word in ("zero", *UNITS, *TEENS, *TENS, "hundred", "and", "point"):
         graph.arc(SPEECH, HUB, word, OPEN_WORD)
-    phrases = {*CUES, *LEADS, "the"}
+    phrases = {*CUES, *LEADS, "the", *COUNT_NAMES, *VERDICTS}
+    phrases |= {f"{group} {count}" for group in COUNT_GROUPS for count in ("count", "counts")}
     if kit.medications:
         phrases |= {*MEDICATION_CUES, *MONTHS, "of", "oh", "thousand", "at"}
         phrases |= {form for medication in kit.medications for form in medication.spoken}
