@@ -119,6 +119,26 @@ we have to wait for an answer|come back to me in ten minutes|nobody told me abou
 ).split("|")
 
 
+PHRASES = """never mind|forget that|take that back|no it's not|that's not right|make that
+change that to|i lost count|i lost my place|let's start over|start that one again
+say that again please|my relief is here|i am relieving you|taking over as scrub
+taking over as circulator|you are relieved|we're closing|ready to close|starting to close
+closing the fascia|closing the cavity|on skin|that doesn't match|it doesn't match|one too many
+one too few|one short|the count is off|we are one over|everything is accounted for
+all accounted for|count is complete|the count is not complete|tip up|tip down
+handles toward the back|facing down|put that on the mayo|placing it on the back table
+no expiration date|good until|use by|it has expired|i cannot read the date|handing you|received
+packing is out|packing is in|it dropped|off the field|on the field|in the bucket|in the bag
+broke in two pieces|broke in three pieces|both pieces are here|all pieces accounted for|only
+not that one|and one more|that makes|we started with|should be|it should be|i have|i see
+first closing sponge count|closing sharps count|closing small item count|final sponge count
+final small item count|final sharps count|initial instrument count|relief sharps count
+the sponge count is off|the sharps count is correct|the needle count is correct|baseline count
+count before closing|cavity count|skin count|additional count|permanent relief count""".replace(
+    "\n", "|"
+).split("|")
+
+
 def held_out_text(text: str) -> bool:
     """Whether ``text`` is kept out of training: at least three words, and the first byte of the
     SHA-256 of its words (lower case, one space between, no commas) is below 32.
@@ -320,6 +340,17 @@ class TextGenerator:
         pool = self.general_words if self.general_words and r.random() < 0.7 else WORDS
         return " ".join(r.choice(pool) for _ in range(r.randint(3, 8)))
 
+    def phrase(self) -> str:
+        """Words around a count, alone or beside one."""
+        r = self.rng
+        said = r.choice(PHRASES)
+        k = r.random()
+        if k < 0.5:
+            return said
+        if k < 0.75:
+            return f"{said}, {self.count_phrase()}"
+        return f"{self.count_phrase()}, {said}"
+
     def chat(self) -> str:
         """Talk in the room that is not a count."""
         return self.rng.choice(CHAT)
@@ -334,5 +365,6 @@ class TextGenerator:
             (8, self.medication),
             (13, self.general),
             (8, self.chat),
+            (8, self.phrase),
         ]
         return self.rng.choices([m for _, m in makers], [w for w, _ in makers])[0]()

@@ -29,7 +29,7 @@ KOKORO_OTHER = tuple(
 )
 KOKORO_TRAIN = KOKORO_ENGLISH + KOKORO_OTHER
 KOKORO_HELD_OUT = "jf_tebukuro"
-KOKORO_VOICES = 320
+KOKORO_VOICES = 900
 
 ESPEAK_ACCENTS = ("en-us", "en-gb", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd", "en-gb-x-gbclan")
 # Variants that sound like a person (robot and whisper variants are left out).
