@@ -3,6 +3,8 @@
 import pytest
 
 from countersign.hearing import written
+from countersign.kit import demo_kit_path, read_kit
+from countersign.meaning import understand
 
 
 def asked(events) -> list[tuple[str, str]]:
@@ -271,3 +273,16 @@ def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) 
 @pytest.mark.parametrize("line", ["adding five laps", "seven laps packed"])
 def test_written_words_have_no_sound_to_mistake(hear, line: str) -> None:
     assert asked(hear([written(line, 1)])) == []
+
+
+@pytest.mark.parametrize(("line", "other"), [("mesh one", "metz"), ("one metz", "mesh")])
+def test_a_short_name_that_sounds_like_another_is_asked_about(utter, line, other) -> None:
+    kit = read_kit(demo_kit_path())
+    (question,) = asked(list(understand([utter(line)], kit)))
+    assert question[0] == "other_reading" and question[1].endswith(f"sounds like “{other}”.")
+    assert asked(list(understand([written(line, 1)], kit))) == []
+
+
+@pytest.mark.parametrize("line", ["meshes two", "metzenbaums two", "kellys five"])
+def test_a_longer_name_is_not(utter, line: str) -> None:
+    assert asked(list(understand([utter(line)], read_kit(demo_kit_path())))) == []

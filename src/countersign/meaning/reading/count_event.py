@@ -14,6 +14,7 @@ from countersign.meaning.reading.names import (
     amid_much_talk,
     cut_name,
     several_of_one,
+    sound_alike,
 )
 from countersign.meaning.reading.packs import pack_quantity
 from countersign.meaning.reading.state import REPEAT_S
@@ -111,6 +112,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             *cut_name(scene, clause.item),
             *after_another_name(scene, clause.item),
             *amid_much_talk(scene, clause),
+            *sound_alike(scene, clause.item),
         ]
         clause.questions += beside
         questions += beside

@@ -1,9 +1,12 @@
 """Names beside talk: was the name longer, or named in passing?"""
 
 from functools import lru_cache
+from itertools import combinations
 
 from countersign.hearing.utterance import TALK
 from countersign.kit.model import Item
+from countersign.kit.phone_distance import nearness
+from countersign.kit.pronounce import readings_of
 from countersign.meaning.event import Question
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import doubt
@@ -14,6 +17,9 @@ from countersign.number_words import spell
 
 TOUCHING_S = 0.1
 """Talk this near to a name may be a part of it."""
+
+SHORT = 5
+"""Of longer names enough is left, where one sound is taken for another, to tell them apart."""
 
 MOSTLY_TALK = 0.5
 """A count in an utterance of which a larger part (by time) is talk may be part of that talk."""
@@ -38,6 +44,37 @@ def _longer(items: tuple[Item, ...]) -> tuple[dict[str, str], dict[str, str]]:
             if other.startswith(f"{form} "):
                 after[form] = owner.label
     return before, after
+
+
+def sound_alike(scene: Scene, item: Piece) -> list[Question]:
+    """A question where a short name was heard that sounds like that of another item: "mesh" for
+    "metz". None of written words, which take no time."""
+    first = scene.heard[item.start]
+    if first.end_s <= first.start_s:
+        return []
+    own = tuple((word, *said) for word, said in scene.kit.pronunciations.items())
+    other = _alike(scene.kit.items, own).get(" ".join(words_of(scene.doc, item)))
+    if other is None:
+        return []
+    return [doubt(f"Heard {label(scene, item)}, which sounds like “{other}”.")]
+
+
+@lru_cache(maxsize=16)
+def _alike(items: tuple[Item, ...], own: tuple[tuple[str, ...], ...]) -> dict[str, str]:
+    """For each form of one word, a form of one word of another item that sounds like it."""
+    pronunciations = {word: said for word, *said in own}
+    forms = [
+        (form, item.id, readings_of(form, pronunciations))
+        for item in items
+        for form in item.spoken
+        if " " not in form and len(form) <= SHORT
+    ]
+    found: dict[str, str] = {}
+    for (one, owner, said), (other, another, heard) in combinations(forms, 2):
+        if owner != another and nearness(said, heard) is not None:
+            found.setdefault(one, other)
+            found.setdefault(other, one)
+    return found
 
 
 def several_of_one(scene: Scene, item: Piece, quantity: int) -> list[Question]:
