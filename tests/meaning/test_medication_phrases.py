@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from countersign.hearing.utterance import written
-from countersign.meaning import Event, MedicationDetail, Strength, understand
+from countersign.meaning import Event, EventKind, MedicationDetail, Strength, understand
 from countersign.tally import build_record
 
 from .conftest import KIT, TODAY
@@ -496,3 +496,15 @@ def test_amounts_that_nobody_says_end_in_no_error(say, said: str) -> None:
         assert Event.model_validate_json(event.model_dump_json()) == event
         strength = event.medication.strength if event.medication is not None else None
         assert strength is None or strength.value <= 1
+
+
+@pytest.mark.parametrize("verb", ["dropped", "broke", "removed", "off the field"])
+def test_a_receipt_behind_the_verb_of_an_item_is_asked_about(hear, verb: str) -> None:
+    (event,) = hear([written(f"{verb} ten milliliters of saline", 1)])
+    assert event.kind is EventKind.RECEIPT
+    assert any(f"“{verb}” was heard before it" in q.sentence for q in event.questions)
+
+
+def test_a_verb_that_has_its_item_says_nothing_of_the_receipt_after_it(hear) -> None:
+    *_, receipt = hear([written("two laps off the field ten milliliters of saline", 1)])
+    assert receipt.kind is EventKind.RECEIPT and not receipt.questions

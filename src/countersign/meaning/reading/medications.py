@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 
+from countersign.hearing.utterance import TALK
 from countersign.meaning.event import Event, EventKind, MedicationDetail, Question, QuestionCode
 from countersign.meaning.medication.amounts import is_unit, volume_at
 from countersign.meaning.medication.dates import MONTHS
@@ -276,7 +277,7 @@ def _on_medication(state: State, index: int, kind: EventKind, first: int) -> int
     asked: list[Question] = []
     if event is not None:
         event = _repeated(state, _drawn_of_the_only_one(state, event), start)
-        asked = _about_ends(state, start, at, floor)
+        asked = [*_about_ends(state, start, at, floor), *_about_verb(state, start, event)]
         if state.carried is not None and start <= state.pieces[0].start:
             asked += state.carried.questions  # what stood before it is not kept with it
         event = event.model_copy(
@@ -461,6 +462,24 @@ def _with_its_amounts(state: State, index: int, after: int) -> int:
     while first > after + 1 and kind_at(state, first - 1) in ("amount", "run", "cue"):
         first -= 1
     return first if kind_at(state, first - 1) == "pause" else index
+
+
+_OF_ITEMS = ("REMOVE", "TAKE", "DROP", "BROKEN")
+"""Cues of what becomes of items, by how their labels begin; nobody says them of a medication."""
+
+
+def _about_verb(state: State, start: int, event: Event) -> list[Question]:
+    """A question about a receipt right after the verb of an item, with nothing before that: "draw
+    up" may have been heard as "dropped"."""
+    if event.kind is not EventKind.RECEIPT:
+        return []
+    return [
+        doubt(f"“{cue.text}” was heard before it; what was done with it is not sure.")
+        for cue in state.doc.spans["cues"]
+        if cue.end == start
+        and cue.label_.startswith(_OF_ITEMS)
+        and (cue.start == 0 or state.doc[cue.start - 1].lower_ in (BREAK, TALK))
+    ]
 
 
 def _about_ends(state: State, start: int, end: int, floor: int) -> list[Question]:
