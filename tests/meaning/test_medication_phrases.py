@@ -508,3 +508,20 @@ def test_a_receipt_behind_the_verb_of_an_item_is_asked_about(hear, verb: str) ->
 def test_a_verb_that_has_its_item_says_nothing_of_the_receipt_after_it(hear) -> None:
     *_, receipt = hear([written("two laps off the field ten milliliters of saline", 1)])
     assert receipt.kind is EventKind.RECEIPT and not receipt.questions
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("saline two mils", True),
+        ("saline two milliliters", True),
+        ("saline twenty two mils", False),
+        ("saline ten mils", False),
+    ],
+)
+def test_two_before_an_m_may_be_ten(hear, utter, line: str, asks: bool) -> None:
+    (event,) = hear([utter(line)])
+    told = [q.sentence for q in event.questions if "sounds like ten" in q.sentence]
+    assert bool(told) is asks
+    (event,) = hear([written(line, 1)])
+    assert not any("sounds like ten" in q.sentence for q in event.questions)

@@ -156,9 +156,28 @@ def medication_event(
         quantity=volume,
         unit="mL" if volume is not None else None,
         medication=detail,
-        questions=[*said.questions, *asked, *low_confidence(scene, matter)],
+        questions=[
+            *said.questions,
+            *asked,
+            *low_confidence(scene, matter),
+            *_two_or_ten(scene, start, last),
+        ],
         matter=matter or range(start, last),
     )
+
+
+def _two_or_ten(scene: Scene, start: int, end: int) -> list[Question]:
+    """A question about "two" before an m: the bundled model hears it for "ten mils", surely and in
+    both decodings. None of written words, which take no time."""
+    tokens = [token.lower_ for token in scene.doc[start:end]]
+    return [
+        doubt("Heard two milliliters, which sounds like ten.")
+        for at in range(len(tokens) - 1)
+        if tokens[at] == "two"
+        and tokens[at + 1] in ("mils", "milliliters", "m")
+        and not (at and (is_number_word(tokens[at - 1]) or tokens[at - 1] == "point"))
+        and scene.heard[start + at].end_s > scene.heard[start + at].start_s
+    ]
 
 
 _GIVEN = frozenset({"given", "gave", "injected", "infiltrated", "administered", "used", "wasted"})
