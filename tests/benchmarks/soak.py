@@ -174,6 +174,14 @@ def alone(
     return found
 
 
+def is_so(event: Event, truth: dict[str, Any]) -> bool:
+    """Whether an event is what the manifest says of it; what that leaves out is left open."""
+    quantity = truth.get("quantity")
+    return (event.kind.value, event.item) == (truth["kind"], truth.get("item")) and (
+        quantity is None or str(event.quantity) == str(quantity)
+    )
+
+
 def compare(
     soak: Soak,
     events: Sequence[Event],
@@ -197,14 +205,14 @@ def compare(
             (soak.lost if instead is None else soak.added if line is None else soak.other).append(
                 where
             )
-        left = [(e.kind.value, e.item, str(e.quantity)) for e in here]
+        left = list(here)
         for truth in wanted[each.file]:
             soak.wanted += 1
-            said = (truth["kind"], truth.get("item"), str(truth.get("quantity")))
-            if said in left:
-                left.remove(said)
-            else:
+            found = next((event for event in left if is_so(event, truth)), None)
+            if found is None:
                 soak.missing += 1
+            else:
+                left.remove(found)
     soak.added += [f"between recordings: {key(event)}" for event in rest]
 
 
