@@ -56,12 +56,12 @@ ASKED = [
     ("packing five", "count 5 wound?"),
     # a word that the program does not know
     ("five laps plus two", "count lap_sponge 5?"),
-    ("laps one short", "count lap_sponge 1?"),
+    ("laps one over", "count lap_sponge 1?"),
     ("two laps returned", "count lap_sponge 2?"),
-    ("discarding two laps", "count lap_sponge 2?"),
+    ("discarding two laps", "removal lap_sponge 2?"),
     ("bringing in five laps", "count lap_sponge 5?"),
     ("placing two laps in the belly", "count lap_sponge 2 wound?"),
-    ("laps five | one short", "count lap_sponge 5; count 1?"),
+    ("laps five | one plus", "count lap_sponge 5; count 1?"),
     ("needle two pieces", "breakage suture_needle 2?"),
 ]
 

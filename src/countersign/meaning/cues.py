@@ -102,9 +102,13 @@ RULES: dict[str, tuple[str, ...]] = {
         f"lunch|break|dinner|coffee relief {_COUNT}?",
     ),
     "PHASE closing_cavity": (
+        # with who closes too: else the longer "surgeon is closing" would be found instead
         f"closing|close the? {_HOLLOW}",
+        f"{_CLOSERS} is|are closing the? {_HOLLOW}",
         "closing the? peritoneal|abdominal|chest|thoracic cavity",
+        f"{_CLOSERS} is|are closing the? peritoneal|abdominal|chest|thoracic cavity",
         "closing the? uterine incision",
+        f"{_CLOSERS} is|are closing the? uterine incision",
         f"closing? {_HOLLOW_OF} closure|closing? {_OF} {_COUNT}",
         f"closing? {_OF} {_COUNT} for|of|on the {_HOLLOW}",
         f"{_HOLLOW} is? closing",
@@ -117,6 +121,9 @@ RULES: dict[str, tuple[str, ...]] = {
         f"wound closure|closing? {_OF} {_COUNT}",
         f"fascia|fascial closure|closing? {_OF} {_COUNT}",
         "closing the? fascia|wound|abdomen|muscle|incision",
+        f"{_CLOSERS} is|are closing the? fascia|wound|abdomen|muscle|incision",
+        f"closure {_OF} {_COUNT}",
+        f"{_OF} {_COUNT} for closing|closure",
         "fascia is? closing",
     ),
     "ALONE closing": (
@@ -167,6 +174,7 @@ RULES: dict[str, tuple[str, ...]] = {
         f"{_OF} {_COUNT} is|are? all? complete|completed|done|finished",
     ),
     "QUERY": (
+        "is|was everything all? correct|accounted for?",
         f"is|are|was|were the|our|your|all? {_NAMED} count|counts correct|right|good|off|okay",
         "is|are|was|were the|our|your|all? count|counts correct|right|good|off|okay",
         f"is|are|was|were the|our|your|all? {_OF} count|counts correct|right|good|off|okay",
@@ -204,6 +212,10 @@ RULES: dict[str, tuple[str, ...]] = {
         "we|i have|got|i've|we've? a|an|one extra",
         "we|i have|got one|two|three too many|few",
         "we've|i've got? one|two|three too many|few",
+        "one|two|three short",
+        "there's|there is an|one extra",
+        "count|counts is|are|was|were off|short by a|an|one|two|three|four|five",
+        f"{_NAMED} count|counts is|are|was|were off|short by a|an|one|two|three|four|five",
     ),
     "ALONE not_correct": ("doesn't|don't match|agree",),
     "DENIED verdict": (
@@ -221,10 +233,16 @@ RULES: dict[str, tuple[str, ...]] = {
         "count them|it|those|everything again",
         "count the? sponges|sharps|instruments again",
     ),
-    "BARE correct": ("is|are|was|were all? correct", "correct"),
+    "BARE correct": (
+        "is|are|was|were all? correct",
+        "correct",
+        "is|are|was|were? all? accounted for",
+    ),
     "BARE not_correct": (
         "is|are|was|were not correct",
         "not correct",
+        "is|are? short",
+        "is|are? too many|few",
         "is|are|was|were incorrect|missing",
         "are|were wrong|short",
         "incorrect",
@@ -237,7 +255,12 @@ RULES: dict[str, tuple[str, ...]] = {
         "bringing up",
         "add|adding|added to the? count|field|table",
     ),
-    "ADD unsure": ("handing|passing|tossing|dropping you|up", "tossing|dropping"),
+    "ADD unsure": (
+        "handing|passing|tossing|dropping you|up",
+        "tossing|dropping",
+        "you're|you|you'll getting|get",
+    ),
+    "REMOVE unsure": ("count|counted|counting off", "tossed|discarding|discarded"),
     "MORE": ("more", "additional", "another", "extra"),
     "ADD after": (
         "to|onto the field|table",
@@ -266,6 +289,8 @@ RULES: dict[str, tuple[str, ...]] = {
     "UNPACKED": (
         "all? the|our? packing is|was|has? been? out|removed",
         "all? the|our? packing came|comes|coming? out",
+        "taking|take|took|taken out all? the|our? packing",
+        "removing|removed all? the|our? packing",
     ),
     "DROP": ("dropped|drops|fell",),
     "FOUND": (
@@ -277,6 +302,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "TRAY": ("on|in|from the|my? tray|set|pan",),
     "TAKE": ("taking|take|took|pulling|pulled|lifting|lifted|bringing|getting",),
     "NOT": ("not",),
+    "THOSE": ("no? those|these are|were", "no? that|it was", "no? it is"),
     "STRIKE": (
         "strike|scratch|cancel|delete|disregard|undo that last? count|number|line|entry|one?",
         "strike|scratch|cancel|delete|disregard|undo the? last count|number|line|entry|one?",
@@ -338,6 +364,13 @@ RULES: dict[str, tuple[str, ...]] = {
         "short|incomplete|bad pack|package|packet|sleeve|box|bundle of?",
     ),
     "PACK many": ("packs|packages|packets|sleeves|boxes|bundles of?",),
+    "ASIDE": (
+        "set|setting|put|putting that|this|the|it pack|package|packet? aside",
+        "set|setting|put|putting aside that|this|the|it? pack|package|packet? of?",
+        "discard|discarding|isolate|isolating|pull|pulling that|this|the pack|package|packet of?",
+        "removing|remove|throw|throwing|toss|tossing out? that|this|the pack|package|packet of?",
+        "taking|take|passing|pass|handing|hand that|this|the pack|package|packet off the? field?",
+    ),
     "PAIR": ("a? pair of?", "pairs of?"),
     "PLACE mayo_stand": ("on|to|onto the|my? mayo stand|tray?",),
     "PLACE back_table": ("on|to|onto the|my? back table", "on|to|onto the|my? backtable"),
@@ -345,9 +378,11 @@ RULES: dict[str, tuple[str, ...]] = {
     "PLACE wound": (
         f"in|inside the? {_WOUND}",
         f"packed|packing in|into the? {_WOUND}",
+        f"putting|placing|placed|tucking|tucked|left in|into|inside the? {_WOUND}",
         "packed in?",
         "packing",
     ),
+    "INWARD": ("going|goes|go in", "tucked|tucking under|behind|in"),
     "PLACE off_field": (
         "in|into the? kick|counter|sponge? bag|bags|bucket|buckets|pocket|pockets",
         "in|into the? sponge? counter",

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from countersign.meaning.cues import FILLERS
 from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
@@ -13,7 +14,15 @@ from countersign.meaning.reading.medications import (
 )
 from countersign.meaning.reading.names import cut_name
 from countersign.meaning.reading.packs import pack_at
-from countersign.meaning.reading.state import State, at_edge, cue_at, is_alone, kind_at, talk_before
+from countersign.meaning.reading.state import (
+    State,
+    at_edge,
+    cue_at,
+    is_alone,
+    item_before,
+    kind_at,
+    talk_before,
+)
 from countersign.meaning.reading.talk import hear_talk
 
 _WRONG = frozenset(
@@ -118,6 +127,32 @@ def settle_swaps(state: State) -> None:
             begins = at_edge(state, index - 2) and kind_at(state, index - 1) == "item"
             if begins and kind_at(state, index + 1) == "run":
                 state.pieces[index - 1 : index + 1] = [piece, state.pieces[index - 1]]
+
+
+def settle_those(state: State) -> None:
+    """ "Those were raytecs", alone and right after another item: it may correct that one."""
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "cue" or piece.label != "THOSE":
+            continue
+        item = state.pieces[index + 1].label if kind_at(state, index + 1) == "item" else None
+        alone = at_edge(state, index - 1) and at_edge(state, index + 2)
+        before = item_before(state, piece.start)
+        if item is not None and alone and before not in (None, item):
+            state.pieces[index] = replace(piece, label="MEAN firm")
+        elif words_of(state.doc, piece)[0] == "no":
+            rest = [replace(piece, label="MEAN soft", end=piece.start + 1)]
+            state.pieces[index : index + 1] = [*rest, *_known(state, piece.start + 1, piece.end)]
+        else:
+            state.pieces[index : index + 1] = _known(state, piece.start, piece.end)
+
+
+def _known(state: State, start: int, end: int) -> list[Piece]:
+    """The words of a cue that turned out to be none, as if it had not been there."""
+    return [
+        Piece("stranger", "", at, at + 1)
+        for at in range(start, end)
+        if state.doc[at].lower_ not in FILLERS
+    ]
 
 
 def settle_loose(state: State) -> None:

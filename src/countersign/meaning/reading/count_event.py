@@ -179,7 +179,8 @@ def _restart_at(clause: Clause, numbers: Sequence[Number]) -> int | None:
 
 def _pack_counted_out(scene: Scene, clause: Clause, numbers: Sequence[Number]) -> Sequence[Number]:
     """The numbers, a pack before "one two three …" being of as many as the kit says it holds."""
-    item = scene.kit.item(clause.item.label) if clause.item is not None else None
+    named = _item_of(clause)
+    item = scene.kit.item(named.label) if named is not None else None
     if len(numbers) < 3 or item is None or item.pack is None:
         return numbers
     first, then = numbers[0], [number.value for number in numbers[1:3]]

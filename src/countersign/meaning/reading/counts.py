@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-from countersign.meaning.event import EventKind, Question
-from countersign.meaning.pieces import Piece, numbers_of
-from countersign.meaning.questions import doubt, said
+from countersign.meaning.event import EventKind, Question, QuestionCode
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close, open_clause
 from countersign.meaning.reading.count_place import OFF_FIELD
@@ -70,6 +70,9 @@ def on_number(state: State, index: int) -> int:
             clause.questions.append(state.doubt)
             state.doubt = None
     _take(state, clause, piece)
+    if piece.kind == "run" and cue_at(state, following, "BAG"):
+        sentence = f"“{state.doc[piece.start : state.pieces[following].end].text}” was heard, but "
+        clause.questions.append(ask(QuestionCode.NO_QUANTITY, f"{sentence}not how many are in it."))
     if piece.label.startswith("bag "):
         if kind_at(state, following) != "item":
             inherit_item(state, clause)
@@ -82,7 +85,11 @@ def on_number(state: State, index: int) -> int:
 
 def on_pack(state: State, index: int) -> int:
     """A pack without a number before it."""
-    if pack_is_said(state, index) or _is_pack_of_last(state, index):
+    if _is_pack_of_last(state, index):
+        return on_number(state, index)
+    if _is_pack_in_passing(state, index):
+        return index + 1
+    if pack_is_said(state, index):
         return on_number(state, index)
     if cue_at(state, index, "BAG one") and kind_at(state, index + 1) == "item":
         # "bag of laps, five"
@@ -90,7 +97,23 @@ def on_pack(state: State, index: int) -> int:
         before = talk_before(state, index)
         start = state.pieces[index].start
         state.verb = Verb(EventKind.COUNT, start, before, place=OFF_FIELD)
+    if cue_at(state, index, "BAG many") and kind_at(state, index + 1) == "item":
+        sentence = "Bags were heard, but not how many are in one."
+        state.doubt = ask(QuestionCode.NO_QUANTITY, sentence)  # "bags of laps, two"
     return index + 1
+
+
+def _is_pack_in_passing(state: State, index: int) -> bool:
+    """Whether a pack is only spoken of after its count ("laps four | the pack is short"): asks."""
+    clause, packed = state.clause, pack_at(state, index)
+    if clause is None or clause.item is None or not clause.has_numbers or packed is None:
+        return False
+    piece, following = packed
+    if not piece.label.startswith("unsized ") or kind_at(state, following) == "item":
+        return False
+    heard = " ".join(words_of(state.doc, state.pieces[index]))
+    clause.questions.append(doubt(f"“{heard}” was heard after the count; is it right?"))
+    return True
 
 
 def _is_pack_of_last(state: State, index: int) -> bool:
@@ -151,6 +174,10 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         if last is not None and first > last + 1 and (alone or hidden):
             sentence = f"{said(first)} was heard after other talk, and {spell(last)} before it."
             clause.questions.append(doubt(sentence))
+        if _says_last_again(last, numbers_of(state.doc, piece, last), next_item=next_item):
+            sentence = f"{said(first)} was heard again after other talk, and the numbers went on."
+            clause.questions.append(doubt(sentence))
+            return False
         if _goes_on_after_talk(clause, last, numbers_of(state.doc, piece), next_item=next_item):
             if length == 1 or first == 1:  # several that begin at two ask by themselves
                 clause.questions.append(_talk_before_numbers(state, clause))
@@ -220,6 +247,13 @@ def _belongs_to_either(state: State, clause: Clause, first: int) -> bool:
 def _talk_before_numbers(state: State, clause: Clause) -> Question:
     named = label(state.scene, clause.item) if clause.item is not None else "the item"
     return doubt(f"Talk was heard between {named} and its numbers.")
+
+
+def _says_last_again(last: int | None, numbers: list[int], *, next_item: bool) -> bool:
+    """Whether a count goes on from its last number: "… two three <talk> three four five"."""
+    if last is None or next_item or len(numbers) < 2:
+        return False
+    return last > 1 and numbers == list(range(last, last + len(numbers)))
 
 
 def _goes_on_after_talk(

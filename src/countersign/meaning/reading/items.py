@@ -219,7 +219,8 @@ def _left_alone(state: State, index: int) -> str | None:
 def _lone(state: State, piece: Piece) -> Piece | None:
     """The "a" before a single item that is added, removed or listed: it means one."""
     at = piece.start - 1
-    if at < 0 or state.doc[at].lower_ not in ("a", "an", "another") or plural(state.scene, piece):
+    one = ("a", "an", "another", "extra")
+    if at < 0 or state.doc[at].lower_ not in one or plural(state.scene, piece):
         return None
     if cue_at(state, state.pieces.index(piece) + 1, "PLACE wound"):
         return None  # "there's a lap in the wound"

@@ -177,10 +177,11 @@ def on_out_of_wound(state: State, index: int) -> int:
     cue = state.pieces[index]
     clause = state.clause
     bare = words_of(state.doc, cue) in (["out"], ["coming", "out"])
-    complete = clause is not None and clause.item is not None and clause.has_numbers
-    if bare and not (complete and at_edge(state, index + 1)):
+    if bare and not _is_told_of_item(state, index):
         hear_talk(state, cue)
         return index + 1
+    if bare and clause is not None:
+        one_if_single(state, clause)
     if clause is not None and clause.item is not None and not clause.talked:
         if bare:
             clause.questions.append(doubt("Out of what was not heard; the wound was taken."))
@@ -189,6 +190,49 @@ def on_out_of_wound(state: State, index: int) -> int:
     elif clause is None and kind_at(state, index + 1) in ("item", "run"):
         before = talk_before(state, index)
         state.verb = Verb(EventKind.REMOVAL, cue.start, before, place=WOUND)
+    return index + 1
+
+
+def _is_told_of_item(state: State, index: int) -> bool:
+    """Whether an utterance ends with what became of an item: "two laps out", "lap going in"."""
+    clause = state.clause
+    if clause is None or clause.item is None or clause.talked or not at_edge(state, index + 1):
+        return False
+    if clause.has_numbers:
+        return True
+    start = clause.item.start
+    if clause.before == "stranger" and start and state.doc[start - 1].lower_ in ("all", "both"):
+        clause.before = None  # "all laps are out"
+    return kind_at(state, index - 1) == "item" and clause.before is None
+
+
+def one_if_single(state: State, clause: Clause) -> None:
+    """Take an item in the singular without a number for one, and ask."""
+    item = clause.item
+    if item is None or clause.has_numbers or plural(state.scene, item):
+        return
+    clause.entries.append(Piece("pack", "one 1", item.start, item.end))
+    name = state.kit.item(item.label).label
+    clause.questions.append(doubt(f"{name} was heard without a number; is it one?"))
+
+
+def on_inward(state: State, index: int) -> int:
+    """ "Two laps going in": into what has to be asked."""
+    cue = state.pieces[index]
+    clause = state.clause
+    told = _is_told_of_item(state, index) or (
+        # "one lap tucked under the retractor"
+        clause is not None and kind_at(state, index - 1) == "item" and clause.before is None
+    )
+    paused = kind_at(state, index - 1) == "pause"
+    if clause is None or not told or paused or clause.place is not None:
+        hear_talk(state, cue)
+        return index + 1
+    one_if_single(state, clause)
+    clause.questions.append(doubt("Into what was not heard; the wound was taken."))
+    clause.place, clause.place_closes = WOUND, True
+    clause.end = max(clause.end, cue.end)
+    clause.after = clause.after or "pause"  # what follows does not make it talk
     return index + 1
 
 

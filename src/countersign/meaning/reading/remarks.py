@@ -1,10 +1,23 @@
 """Remarks: "note that the raytec is soaked", "adson on the Mayo, tip up"."""
 
+from dataclasses import replace
+
 from countersign.meaning.event import EventKind
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
-from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at
+from countersign.meaning.reading.state import (
+    Read,
+    State,
+    at_edge,
+    cue_at,
+    insert,
+    item_before,
+    kind_at,
+)
 from countersign.meaning.reading.talk import hear_talk
+from countersign.meaning.scene import low_confidence, make_event
 
 
 def on_note(state: State, index: int) -> int:
@@ -20,6 +33,45 @@ def on_note(state: State, index: int) -> int:
     item = next((p.label for p in state.pieces[index:at] if p.kind == "item"), None)
     emit(state, start, end, kind=EventKind.REMARK, item=item)
     return at
+
+
+def settle_aside(state: State) -> None:
+    """ "Set the pack of laps aside" is one piece; "set it aside" without an item before is talk."""
+    for index, cue in enumerate(state.pieces):
+        if cue.kind != "cue" or cue.label != "ASIDE":
+            continue
+        item = item_before(state, cue.start) or ""
+        end = cue.end
+        if kind_at(state, index + 1) == "item" and words_of(state.doc, cue)[-1] != "aside":
+            item, end = state.pieces[index + 1].label, state.pieces[index + 1].end
+            del state.pieces[index + 1]
+        if item or _PACK.intersection(words_of(state.doc, cue)):
+            state.pieces[index] = replace(cue, label=f"ASIDE {item}", end=end)
+        else:
+            state.pieces[index] = replace(cue, kind="stranger")
+
+
+_PACK = frozenset({"pack", "package", "packet"})
+
+
+def note_aside(state: State, heard: list[Piece]) -> None:
+    """Add a remark with a question for each: what was counted of that pack, a person decides."""
+    for piece in heard:
+        if piece.kind != "cue" or not piece.label.startswith("ASIDE "):
+            continue
+        matter = range(piece.start, piece.end)
+        spoken = " ".join(words_of(state.doc, piece))
+        sentence = f"“{spoken}” was heard; was something of that pack counted that must not be?"
+        event = make_event(
+            state.scene,
+            piece.start,
+            piece.end,
+            matter=matter,
+            questions=[doubt(sentence), *low_confidence(state.scene, matter)],
+            kind=EventKind.REMARK,
+            item=piece.label.partition(" ")[2] or None,
+        )
+        insert(state, Read(event, False, piece.start))
 
 
 def on_direction(state: State, index: int) -> int:

@@ -15,6 +15,7 @@ from countersign.meaning.reading.corrections import (
     settle_loose,
     settle_not,
     settle_swaps,
+    settle_those,
 )
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.dropped import note_dropped, settle_dropped
@@ -38,13 +39,14 @@ from countersign.meaning.reading.phases import on_alone, on_done, on_phase, sett
 from countersign.meaning.reading.places import (
     goes_on_setting_up,
     on_floor,
+    on_inward,
     on_place,
     on_taking,
     on_unpacked,
     settle_set_up,
     settle_taking,
 )
-from countersign.meaning.reading.remarks import on_direction, on_note
+from countersign.meaning.reading.remarks import note_aside, on_direction, on_note, settle_aside
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
 from countersign.meaning.reading.totals import on_restart, on_total, settle_totals
@@ -79,6 +81,7 @@ CUES: dict[str, Step] = {
     "TAKE": on_taking,
     "FLOOR": on_floor,
     "UNPACKED": on_unpacked,
+    "INWARD": on_inward,
     "FELL": on_talk,
     "FOUND_ITEM": on_talk,
     "NOT": on_not,
@@ -99,6 +102,7 @@ CUES: dict[str, Step] = {
     "HANDS": on_hands,
     "DIRECTION": on_direction,
     "NOTE": on_note,
+    "ASIDE": on_talk,
 }
 """By the first word of a cue's label; other cues mean something only beside an item."""
 
@@ -169,6 +173,7 @@ def read(
     settle_no_expiry(state)
     settle_cues(state)
     settle_taking(state)
+    settle_those(state)
     settle_not(state)
     settle_swaps(state)
     settle_loose(state)
@@ -176,6 +181,7 @@ def read(
     settle_missing(state)
     settle_dropped(state)
     settle_found(state)
+    settle_aside(state)
     settle_set_up(state)
     settle_alone(state)
     settle_totals(state)
@@ -186,5 +192,6 @@ def read(
     close(state, still_open=True)
     note_dropped(state, heard)
     note_found(state, heard)
+    note_aside(state, heard)
     ask_about_numbers_left(state, heard, ended=ended)
     return state.done

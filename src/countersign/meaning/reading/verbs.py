@@ -8,7 +8,7 @@ from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
-from countersign.meaning.reading.places import on_out_of_wound
+from countersign.meaning.reading.places import on_out_of_wound, one_if_single
 from countersign.meaning.reading.state import (
     Read,
     State,
@@ -62,6 +62,9 @@ def on_verb(state: State, index: int) -> int:
             _wait_for_object(state, index)
         elif role.unsure:
             clause.after = clause.after or "pause"  # what follows does not make it talk
+    elif after and clause is not None and _is_all_of_item(state, index):
+        one_if_single(state, clause)  # "raytec off the field"
+        _say_kind(state, index, clause, kind)
     elif _alone(state, index, after=after) and talk is None:
         _wait_for_object(state, index)
     elif leads and not (after and cue.end - cue.start < 3):
@@ -70,16 +73,33 @@ def on_verb(state: State, index: int) -> int:
     return index + 1
 
 
+def _is_all_of_item(state: State, index: int) -> bool:
+    """Whether an utterance is an item without a number and what was done with it."""
+    named = kind_at(state, index - 1) == "item" and at_edge(state, index - 2)
+    return named and at_edge(state, index + 1)
+
+
 def _unsure(state: State, index: int) -> int:
     """ "Handing you five laps": to the field or off it, and only with a number."""
+    off = state.pieces[index].label.startswith("REMOVE")
     numbered = kind_at(state, index + 1) == "run" or cue_at(state, index + 1, "PACK", "PAIR")
-    if not numbered:
+    # "tossed a raytec"; "handing you a kelly" is said all the time
+    single = off and kind_at(state, index + 1) == "item" and _is_single(state, index + 1)
+    if not (numbered or single):
         hear_talk(state, state.pieces[index])
         return index + 1
     spoken = " ".join(words_of(state.doc, state.pieces[index]))
-    question = doubt(f"“{spoken}” was heard; is it added to the field, or taken off it?")
-    _lead(state, index, EventKind.ADDITION, question)
+    what = "added to the field, or taken off it"
+    if off:
+        what = "taken off the field, or only counted"
+    question = doubt(f"“{spoken}” was heard; is it {what}?")
+    _lead(state, index, EventKind.REMOVAL if off else EventKind.ADDITION, question)
     return index + 1
+
+
+def _is_single(state: State, index: int) -> bool:
+    start = state.pieces[index].start
+    return start > 0 and state.doc[start - 1].lower_ in ("a", "an", "one")
 
 
 @dataclass(frozen=True)
@@ -189,7 +209,8 @@ def on_more(state: State, index: int) -> int:
     if _is_another(state, index):
         cue, item = state.pieces[index], state.pieces[index + 1]
         heard = " ".join([*words_of(state.doc, cue), *words_of(state.doc, item)])
-        question = doubt(f"“{heard}” was heard; was one added, or only asked for?")
+        else_ = "only asked for" if words_of(state.doc, cue) == ["another"] else "is one too many"
+        question = doubt(f"“{heard}” was heard; was one added, or {else_}?")
         close(state)
         state.verb = Verb(EventKind.ADDITION, cue.start, question=question)
         return index + 1
@@ -198,8 +219,9 @@ def on_more(state: State, index: int) -> int:
 
 
 def _is_another(state: State, index: int) -> bool:
-    """Whether "another needle" is all that was said: one may have been added."""
-    if words_of(state.doc, state.pieces[index]) != ["another"] or not at_edge(state, index - 1):
+    """Whether "another needle", "extra needle" is all that was said: one may have been added."""
+    said_so = words_of(state.doc, state.pieces[index]) in (["another"], ["extra"])
+    if not said_so or not at_edge(state, index - 1):
         return False
     if kind_at(state, index + 1) != "item" or not at_edge(state, index + 2):
         return False
