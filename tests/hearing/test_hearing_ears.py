@@ -107,6 +107,11 @@ def test_streaming_in_odd_pieces_gives_the_words_of_the_whole_file(
     assert partials
 
 
+def _alike(word: str, shown: str) -> bool:
+    """Whether the same was shown, if perhaps with another end: "lap" before the "s" is heard."""
+    return word.startswith(shown) or shown.startswith(word)
+
+
 @pytest.mark.parametrize("name", HEARD)
 def test_words_so_far_lead_to_the_words_of_the_utterance(
     name: str, ears: Ears, heard: dict[str, list[Utterance]]
@@ -133,7 +138,8 @@ def test_words_so_far_lead_to_the_words_of_the_utterance(
         assert len({partial.start_s for partial in told}) == 1
         if expected.words[0].text != TALK:
             assert told[0].start_s == pytest.approx(expected.start_s, abs=0.5)
-        shown += [any(word.text in each.words for each in told) for word in expected.words]
+        so_far = [word for each in told for word in each.words]
+        shown += [any(_alike(word.text, each) for each in so_far) for word in expected.words]
     # The last of the sound, and what is heard again after a pause, may never be shown before.
     assert sum(shown) >= 0.8 * len(shown)
 

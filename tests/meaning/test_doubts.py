@@ -263,7 +263,12 @@ def test_a_figure_too_large_for_a_count_is_not_lost(hear, utter, line: str) -> N
 
 
 @pytest.mark.parametrize(
-    ("line", "other"), [("adding five laps", "bagging"), ("seven laps packed", "bagged")]
+    ("line", "other"),
+    [
+        ("adding five laps", "bagging"),
+        ("bagging five laps", "adding"),
+        ("seven laps packed", "bagged"),
+    ],
 )
 def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) -> None:
     (question,) = asked(hear([utter(line)]))

@@ -35,13 +35,19 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "microgram": ("M AY K R OW G R AE M",),
     "micrograms": ("M AY K R OW G R AE M Z",),
     "circulator": ("S ER K Y AH L EY T ER",),
-    "peritoneum": ("P EH R AH T AH N IY AH M",),
-    "peritoneal": ("P EH R AH T AH N IY AH L",),
+    "peritoneum": ("P EH R AH T AH N IY AH M", "P EH R IH T OW N IY AH M"),
+    "peritoneal": ("P EH R AH T AH N IY AH L", "P EH R IH T OW N IY AH L"),
     "fascia": ("F AE SH AH", "F EY SH AH"),
     "wound": ("W UW N D",),
     "milliequivalents": ("M IH L IY IH K W IH V AH L AH N T S",),
     "cc": ("S IY S IY",),
     "mils": ("M IH L Z",),
+    "draw": ("D R AO", "D R AA", "D R OW"),
+    "drawing": ("D R AO IH NG", "D R AA IH NG", "D R OW IH NG"),
+    "drawn": ("D R AO N", "D R AA N", "D R OW N"),
+    "expiry": ("EH K S P AY R IY", "EH K S P AY ER IY", "IH K S P AY R IY"),
+    "bagged": ("B AE G D", "B AE G T", "B AE G"),
+    "bagging": ("B AE G IH NG", "B AE D IH NG"),
 }
 """Words of the grammar whose pronunciation is fixed here, in the CMU dictionary's phones."""
 
