@@ -46,6 +46,7 @@ def test_a_found_item_is_a_remark_and_counts_nothing(say: Say, words: str) -> No
         ("one lap was found in the drape", 1),
         ("we found two laps in the trash", 2),
         ("found one more lap", 1),
+        ("found the laps two", 2),
         ("found two more laps on the back table", 2),
     ],
 )

@@ -13,6 +13,12 @@ PHASES = [
     ("doctor is closing the bladder", "closing_cavity"),
     ("she is closing the peritoneal cavity", "closing_cavity"),
     ("surgeon is closing the skin", "final"),
+    ("we're about to close the peritoneum", "closing_cavity"),
+    ("closing the hysterotomy", "closing_cavity"),
+    ("ready to close the fascia", "closing"),
+    ("ready to close", "closing"),
+    ("starting to close skin", "final"),
+    ("i'm taking over scrub", "relief"),
     ("closure count", "closing"),
     ("sponge count for closing", "closing"),
 ]
@@ -57,6 +63,10 @@ MOVED = [
     ("taking out the packing", "removal wound?"),
     ("we're going in", ""),
     ("laps five | going in", "count lap_sponge 5"),
+    # of several sorts
+    ("kellys six curved four straight two", "count kelly_clamp 6?"),
+    ("six kellys four curved and two straight", "count kelly_clamp 6?"),
+    ("raytecs by tens ten twenty thirty", "count raytec 30?"),
     # in bags of unknown number
     ("two bags of laps", "count lap_sponge 2?"),
     ("bags of laps two", "count lap_sponge 2?"),

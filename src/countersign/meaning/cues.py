@@ -45,9 +45,10 @@ _NAMED = (
 )
 _COUNT = "count|counts"
 _SOON = "scrub|circulator|circulating"
-_HOLLOW = "peritoneum|cavity|uterus|bladder|stomach|bowel|pleura|dura"
+_HOLLOW = "peritoneum|cavity|uterus|bladder|stomach|bowel|pleura|dura|hysterotomy|cystotomy"
 _HOLLOW_OF = "cavity|peritoneal|uterine|uterus|bladder|peritoneum|hysterotomy|cystotomy"
 _CLOSER = "we're|they're|he's|she's|surgeon's|doctor's"
+_SOON_TO = "ready|starting|beginning|going|about to"
 _CLOSERS = "we|they|he|she|surgeon|doctor"
 _BROKEN = "broke|broken|breaks|snapped|cracked|fractured|chipped"
 _PARTED = "cut|split|torn|came|fell"
@@ -74,7 +75,7 @@ RULES: dict[str, tuple[str, ...]] = {
         f"hand off|over {_OF} {_COUNT}",
         f"relieving|relieve the|our? {_SOON} nurse|tech?",
         f"taking|takes over for|from the|our {_SOON} nurse|tech?",
-        f"taking|takes over as the? {_SOON} nurse|tech?",
+        f"taking|takes over as? the? {_SOON} nurse|tech?",
         f"new {_SOON} nurse|tech? is? taking|takes over",
         f"change|changing of? the|our? {_SOON} nurse|tech?",
         "changing scrubs|circulators",
@@ -105,6 +106,7 @@ RULES: dict[str, tuple[str, ...]] = {
         # with who closes too: else the longer "surgeon is closing" would be found instead
         f"closing|close the? {_HOLLOW}",
         f"{_CLOSERS} is|are closing the? {_HOLLOW}",
+        f"{_SOON_TO} close the? {_HOLLOW}",
         "closing the? peritoneal|abdominal|chest|thoracic cavity",
         f"{_CLOSERS} is|are closing the? peritoneal|abdominal|chest|thoracic cavity",
         "closing the? uterine incision",
@@ -122,6 +124,7 @@ RULES: dict[str, tuple[str, ...]] = {
         f"fascia|fascial closure|closing? {_OF} {_COUNT}",
         "closing the? fascia|wound|abdomen|muscle|incision",
         f"{_CLOSERS} is|are closing the? fascia|wound|abdomen|muscle|incision",
+        f"{_SOON_TO} close the? fascia|wound|abdomen|muscle|incision",
         f"closure {_OF} {_COUNT}",
         f"{_OF} {_COUNT} for closing|closure",
         "fascia is? closing",
@@ -129,7 +132,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "ALONE closing": (
         f"{_CLOSER} closing",
         f"{_CLOSERS} is|are closing",
-        "ready|starting|beginning|going|about to close",
+        f"{_SOON_TO} close",
         "starting|beginning closure",
     ),
     "PHASE final": (
@@ -138,6 +141,7 @@ RULES: dict[str, tuple[str, ...]] = {
         f"final closure|closing {_OF} {_COUNT}",
         f"second closing? {_OF} {_COUNT}",
         "closing the? skin",
+        f"{_SOON_TO} close the? skin",
         f"{_CLOSER} closing the? skin",
         f"{_CLOSERS} is|are closing the? skin",
         "skin closure",
@@ -217,7 +221,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "count|counts is|are|was|were off|short by a|an|one|two|three|four|five",
         f"{_NAMED} count|counts is|are|was|were off|short by a|an|one|two|three|four|five",
     ),
-    "ALONE not_correct": ("doesn't|don't match|agree",),
+    "ALONE not_correct": ("doesn't|don't|didn't match|agree", "does|do|did not match|agree"),
     "DENIED verdict": (
         "no? it's|that's|they're|its not",
         "no? it|they isn't|aren't",
@@ -359,6 +363,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "do over",
         "again",
     ),
+    "AGAIN": ("say that? again", "come again"),
     "PACK one": (
         "pack|package|packet|sleeve|box|bundle of?",
         "short|incomplete|bad pack|package|packet|sleeve|box|bundle of?",
@@ -405,6 +410,7 @@ RULES: dict[str, tuple[str, ...]] = {
     ),
     "BROKEN bare": (
         f"is|was|has|got? {_BROKEN}",
+        "is|was|has? come|came|coming|fell|falling apart",
         "i|we|i've|we've|she|he|surgeon|doctor cut|broke|snapped the|a|an|my|our|one?",
     ),
     "HALF": ("in|into half|halves",),

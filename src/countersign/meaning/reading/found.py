@@ -91,8 +91,11 @@ def _bounds(state: State, index: int) -> tuple[int, int] | None:
         at += 1
     at += cue_at(state, at, "MORE")
     at += kind_at(state, at) == "stranger" or cue_at(state, at, "BARE not_correct")
-    if kind_at(state, at) == "item" and kind_at(state, at + 1) != "run":
-        return index, _to_the_end(state, at)
+    if kind_at(state, at) == "item":
+        numbered = kind_at(state, at + 1) == "run"
+        if numbered and state.before.phase is Phase.INITIAL:
+            return None
+        return index, _to_the_end(state, at + numbered)
     alone = kind_at(state, index + 1) == "run" and at_edge(state, index + 2)
     return (index, index + 1) if alone else None
 

@@ -40,8 +40,13 @@ _PASSED_OVER = ("PLACE", "RESTART", "TOTAL")
 _MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
 _TELLING = frozenset({"missing", "short", "over", "extra", "plus", "minus", "less"})
 """Unknown words that say something of how many there are."""
-_WAYS = frozenset({"in", "inside", "out", "back"})
+_WAYS = frozenset({"in", "inside", "out", "back", "taking"})
 """Unknown words that say where something went, as "brought five laps in" does."""
+_SORTS = frozenset(
+    "curved straight curve long large small big medium regular tens fives pairs by".split()
+)
+"""Unknown words that only tell of what sort they are, or how they were counted: "kellys curved
+four straight two"."""
 _ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "do", "does"})
 """Words that make a request or a question of a sentence, unless the speakers ask it of themselves
 ("can we")."""
@@ -126,12 +131,14 @@ def _names_what_counts(piece: Piece) -> bool:
 def _strangeness(state: State, piece: Piece) -> int:
     """How many unknown words a piece is, or is as good as."""
     (word, *_) = words = words_of(state.doc, piece)
+    if piece.label.startswith(("ALONE", "BREAK", "LOOSE")):
+        return 0  # a phrase of the count, though it means nothing here
     if piece.kind != "stranger" or len(words) > 1:
         return int(piece.kind == "stranger")
     if word in _ASKS:
         after = state.doc[piece.end].lower_ if piece.end < len(state.doc) else ""
         return 0 if after == "we" else MOST_STRANGERS + 1
-    return int(word not in _TELLING | _WAYS)
+    return int(word not in _TELLING | _WAYS | _SORTS)
 
 
 def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
@@ -178,6 +185,8 @@ def _is_only_named(state: State, said: _Said, runs: list[Piece], name: Piece) ->
     after = said.pieces[at + 1 : at + 3]
     if len(after) < 2 or after[0] not in runs or not _strangeness(state, after[1]):
         return False
+    if after[1].label:
+        return False  # a phrase of the count that stands beside it: "raytec two, we're closing"
     return numbers_of(state.doc, after[0]) != [1] and not plural(state.scene, name)
 
 

@@ -103,6 +103,7 @@ CUES: dict[str, Step] = {
     "DIRECTION": on_direction,
     "NOTE": on_note,
     "ASIDE": on_talk,
+    "AGAIN": on_talk,
 }
 """By the first word of a cue's label; other cues mean something only beside an item."""
 

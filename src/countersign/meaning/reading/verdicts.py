@@ -63,7 +63,8 @@ def settle_missing(state: State) -> None:
         if run.end == piece.start and is_number_word(number.lower_):
             number._.number = number.lower_
             state.pieces[index - 1] = replace(run, end=piece.start + 1)
-            state.pieces[index] = Piece("stranger", "", piece.start + 1, piece.end)
+            rest = Piece("stranger", "VERDICT", piece.start + 1, piece.end)
+            state.pieces[index] = rest
 
 
 def settle_again(state: State) -> None:
