@@ -76,6 +76,15 @@ def test_amending_which_count_was_announced(client: TestClient) -> None:
     assert [line.phase for line in record.lines[2:]] == [Phase.CLOSING, Phase.CLOSING]
 
 
+def test_what_was_found_stands_with_what_is_searched_for(client: TestClient) -> None:
+    words = ("initial count", "needles six", "closing count", "needles five", "found the needle")
+    case = case_of_words(client, *words)
+    signed_in(client)
+    page = client.get(f"/cases/{case}").text
+    assert "› Said at line 5: “found the needle”" in page
+    assert record_of(client, case).discrepancies[0].is_open
+
+
 def test_what_cannot_be_used_is_said_and_keeps_nothing(client: TestClient) -> None:
     case = case_of_words(client, "laps one two three four five")
     token = signed_in(client)
