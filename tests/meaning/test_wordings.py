@@ -133,3 +133,12 @@ def test_another_item_named_for_a_line_asks_about_both(text: str) -> None:
     assert line.questions and correction.questions
     (alone,) = said(f"five laps | {text} on the table over there")
     assert alone.questions == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["those were ten raytecs", "those are ten raytecs", "it was ten raytecs"]
+)
+def test_an_item_and_number_named_anew_are_not_lost(text: str) -> None:
+    events = said(f"five laps | {text}")
+    assert [(event.item, event.quantity) for event in events][-1] == ("raytec", 10)
+    assert events[-1].questions

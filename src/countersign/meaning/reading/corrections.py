@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from countersign.meaning.cues import FILLERS
 from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
@@ -140,19 +139,12 @@ def settle_those(state: State) -> None:
         if item is not None and alone and before not in (None, item):
             state.pieces[index] = replace(piece, label="MEAN firm")
         elif words_of(state.doc, piece)[0] == "no":
-            rest = [replace(piece, label="MEAN soft", end=piece.start + 1)]
-            state.pieces[index : index + 1] = [*rest, *_known(state, piece.start + 1, piece.end)]
+            rest = Piece("stranger", "THOSE", piece.start + 1, piece.end)
+            no = replace(piece, label="MEAN soft", end=piece.start + 1)
+            state.pieces[index : index + 1] = [no, rest]
         else:
-            state.pieces[index : index + 1] = _known(state, piece.start, piece.end)
-
-
-def _known(state: State, start: int, end: int) -> list[Piece]:
-    """The words of a cue that turned out to be none, as if it had not been there."""
-    return [
-        Piece("stranger", "", at, at + 1)
-        for at in range(start, end)
-        if state.doc[at].lower_ not in FILLERS
-    ]
+            # one stranger to a number beside it: "those were ten raytecs" is asked about
+            state.pieces[index] = replace(piece, kind="stranger")
 
 
 def settle_loose(state: State) -> None:
