@@ -525,3 +525,12 @@ def test_two_before_an_m_may_be_ten(hear, utter, line: str, asks: bool) -> None:
     assert bool(told) is asks
     (event,) = hear([written(line, 1)])
     assert not any("sounds like ten" in q.sentence for q in event.questions)
+
+
+@pytest.mark.parametrize("rest", [["twelve <talk>"], ["twelve <talk> <talk>", "expires may 2030"]])
+def test_a_number_whose_unit_was_heard_as_talk_is_asked_about(hear, utter, rest) -> None:
+    lines = ["saline", "lidocaine one percent", *rest]
+    heard = [utter(text, at=3.0 * number) for number, text in enumerate(lines)]
+    event = hear(heard)[-1]
+    assert event.item == "lidocaine" and event.quantity is None
+    assert any(q.sentence == "The number 12 was heard, but not its unit." for q in event.questions)

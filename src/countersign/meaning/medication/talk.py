@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 
+from countersign.hearing.utterance import TALK
 from countersign.meaning.cues import FILLERS
 from countersign.meaning.medication.amounts import is_unit
 from countersign.meaning.numbers import decimal_at
@@ -52,7 +53,10 @@ def word_of_talk(words: Sequence[str], known: Collection[int]) -> str | None:
 
 
 def unplaced_number(words: Sequence[str], known: Collection[int]) -> Decimal | None:
-    """A number that belongs to no amount, in an utterance about a medication or of nothing else."""
+    """A number that belongs to no amount, in an utterance about a medication or of nothing else.
+
+    Talk behind a number that begins its utterance may be the unit.
+    """
     for utterance in _utterances(words):
         about = any(at in known or is_unit(words, at) for at in utterance)
         for at in utterance:
@@ -60,6 +64,7 @@ def unplaced_number(words: Sequence[str], known: Collection[int]) -> Decimal | N
             if number is None:
                 continue
             rest = [i for i in utterance if not at <= i < number[1]]
-            if about or all(words[i] in FILLERS for i in rest):
+            others = {words[i] for i in rest} - FILLERS
+            if about or not others or (at == utterance.start and others == {TALK}):
                 return number[0]
     return None
