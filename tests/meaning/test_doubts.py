@@ -291,3 +291,20 @@ def test_a_short_name_that_sounds_like_another_is_asked_about(utter, line, other
 @pytest.mark.parametrize("line", ["meshes two", "metzenbaums two", "kellys five"])
 def test_a_longer_name_is_not(utter, line: str) -> None:
     assert asked(list(understand([utter(line)], read_kit(demo_kit_path())))) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("two needles", True),
+        ("laps five make that two needles", True),
+        ("twenty two needles", False),
+        ("needles one two", False),
+        ("two laps", False),
+        ("ten needles", False),
+    ],
+)
+def test_two_before_an_n_may_be_ten(hear, utter, line: str, asks: bool) -> None:
+    told = [sentence for _, sentence in asked(hear([utter(line)]))]
+    assert ("Heard two, which sounds like ten." in told) is asks
+    assert "Heard two, which sounds like ten." not in str(asked(hear([written(line, 1)])))

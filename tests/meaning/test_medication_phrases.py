@@ -527,6 +527,11 @@ def test_two_before_an_m_may_be_ten(hear, utter, line: str, asks: bool) -> None:
     assert not any("sounds like ten" in q.sentence for q in event.questions)
 
 
+def test_a_volume_whose_number_was_heard_as_talk_is_asked_about(hear, utter) -> None:
+    (event,) = hear([utter("lidocaine one percent <talk> m l expires may twenty twenty eight")])
+    assert "An amount was heard, but not how much." in [q.sentence for q in event.questions]
+
+
 @pytest.mark.parametrize("rest", [["twelve <talk>"], ["twelve <talk> <talk>", "expires may 2030"]])
 def test_a_number_whose_unit_was_heard_as_talk_is_asked_about(hear, utter, rest) -> None:
     lines = ["saline", "lidocaine one percent", *rest]

@@ -1,12 +1,13 @@
 """What words are judged by, and the event that some of them become."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
 from countersign.kit.model import Kit
 from countersign.meaning.event import Event, Phase, Question, QuestionCode
+from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import ask
 from countersign.meaning.words import BREAK, Token
@@ -61,6 +62,23 @@ def low_confidence(scene: Scene, matter: Sequence[int]) -> list[Question]:
         ask(QuestionCode.LOW_CONFIDENCE, f"“{token.text}” was not heard clearly.")
         for token in dict.fromkeys(weak)
     ]
+
+
+def two_or_ten(scene: Scene, positions: Iterable[int]) -> list[Question]:
+    """A question about "two" before a word that begins with m or n: the bundled model hears it for
+    "ten mils" and "ten knife blades", surely and in both decodings. None of written words, which
+    take no time.
+    """
+    heard = scene.heard
+    for at in positions:
+        if at + 1 >= len(heard) or heard[at].text != "two" or heard[at].end_s <= heard[at].start_s:
+            continue
+        before = heard[at - 1].text if at else ""
+        if before == "point" or is_number_word(before) or is_number_word(heard[at + 1].text):
+            continue
+        if heard[at + 1].text.startswith(("m", "n", "kn")):
+            return [ask(QuestionCode.OTHER_READING, "Heard two, which sounds like ten.")]
+    return []
 
 
 def make_event(

@@ -15,11 +15,15 @@ from countersign.meaning.medication.amounts import strength_at, volume_at
 from countersign.meaning.medication.detail import Said, loose_number, read_medication
 from countersign.meaning.medication.label import label_questions
 from countersign.meaning.medication.solutions import needs_no_strength
-from countersign.meaning.medication.talk import unplaced_number, word_of_talk
+from countersign.meaning.medication.talk import (
+    unplaced_number,
+    volume_unit_alone,
+    word_of_talk,
+)
 from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece
 from countersign.meaning.questions import ask, doubt
-from countersign.meaning.scene import Scene, low_confidence, make_event
+from countersign.meaning.scene import Scene, low_confidence, make_event, two_or_ten
 from countersign.meaning.words import BREAK, UNKNOWN
 
 LEADS = ("RECEIPT", "ADD", "HANDS", "READ_BACK")
@@ -141,6 +145,12 @@ def medication_event(
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
     if not _in_order(said, cued=cued):
         asked += _about_talk(scene, detail, words, said.known | covered, talk_before)
+    if (
+        loose is None
+        and detail.volume_ml is None
+        and volume_unit_alone(words, said.known | covered)
+    ):
+        asked = [*asked, ask(QuestionCode.NO_QUANTITY, "An amount was heard, but not how much.")]
     matter = [start + position for position in said.positions]
     # the event ends with the last word that said something
     last = max([*matter, start, *(cue.end - 1 for cue in cues if cue.label_ == "READ_BACK")]) + 1
@@ -160,24 +170,10 @@ def medication_event(
             *said.questions,
             *asked,
             *low_confidence(scene, matter),
-            *_two_or_ten(scene, start, last),
+            *two_or_ten(scene, range(start, last)),
         ],
         matter=matter or range(start, last),
     )
-
-
-def _two_or_ten(scene: Scene, start: int, end: int) -> list[Question]:
-    """A question about "two" before an m: the bundled model hears it for "ten mils", surely and in
-    both decodings. None of written words, which take no time."""
-    tokens = [token.lower_ for token in scene.doc[start:end]]
-    return [
-        doubt("Heard two milliliters, which sounds like ten.")
-        for at in range(len(tokens) - 1)
-        if tokens[at] == "two"
-        and tokens[at + 1] in ("mils", "milliliters", "m")
-        and not (at and (is_number_word(tokens[at - 1]) or tokens[at - 1] == "point"))
-        and scene.heard[start + at].end_s > scene.heard[start + at].start_s
-    ]
 
 
 _GIVEN = frozenset({"given", "gave", "injected", "infiltrated", "administered", "used", "wasted"})

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from countersign.hearing.utterance import TALK
 from countersign.meaning.cues import FILLERS
-from countersign.meaning.medication.amounts import is_unit
+from countersign.meaning.medication.amounts import is_unit, unit_at
 from countersign.meaning.numbers import decimal_at
 from countersign.meaning.words import BREAK
 
@@ -68,3 +68,11 @@ def unplaced_number(words: Sequence[str], known: Collection[int]) -> Decimal | N
             if about or not others or (at == utterance.start and others == {TALK}):
                 return number[0]
     return None
+
+
+def volume_unit_alone(words: Sequence[str], known: Collection[int]) -> bool:
+    """Whether talk stands right before a unit of volume that was not understood as an amount."""
+    return any(
+        at not in known and words[at - 1] == TALK and unit_at(words, at) is not None
+        for at in range(1, len(words))
+    )

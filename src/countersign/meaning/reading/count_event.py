@@ -18,7 +18,14 @@ from countersign.meaning.reading.names import (
 )
 from countersign.meaning.reading.packs import pack_quantity
 from countersign.meaning.reading.state import REPEAT_S
-from countersign.meaning.scene import Scene, label, low_confidence, make_event, plural
+from countersign.meaning.scene import (
+    Scene,
+    label,
+    low_confidence,
+    make_event,
+    plural,
+    two_or_ten,
+)
 from countersign.meaning.sequence import Counted, check, total_disagrees
 from countersign.number_words import SCALES, spell
 
@@ -118,7 +125,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions += beside
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
-    questions += low_confidence(scene, matter)
+    questions += [*low_confidence(scene, matter), *two_or_ten(scene, matter)]
     end = max([clause.end, *(position + 1 for position in matter)])
     questions += _opposite_verb(scene, clause.start, end)
     return make_event(
