@@ -27,7 +27,13 @@ from countersign.meaning.event import (
     Verdict,
 )
 from countersign.meaning.event import QuestionCode as Q
-from countersign.tally import LineState, build_record, can_confirm_whole, reasons_against_whole
+from countersign.tally import (
+    LineState,
+    NoticeCode,
+    build_record,
+    can_confirm_whole,
+    reasons_against_whole,
+)
 
 INITIAL = phase(Phase.INITIAL)
 CLOSING = phase(Phase.CLOSING)
@@ -286,9 +292,20 @@ def test_correct_asks_about_what_was_not_counted_again() -> None:
 
 def test_one_group_does_not_speak_for_another() -> None:
     events = [INITIAL, count("raytec", 10), count("needle", 7), verdict(group="sponges")]
-    assert build_record(KIT, events, accept_all(events)).verdict is None
+    record = build_record(KIT, events, accept_all(events))
+    assert record.verdict is None
+    told = [each for each in record.notices if each.code is NoticeCode.NOT_SPOKEN_FOR]
+    assert [each.line for each in told] == [4]
+    assert told[0].sentence == (
+        "“Correct” was confirmed of sponges; sharps were counted too and not spoken for yet."
+    )
+    assert not any(
+        each.code is NoticeCode.NOT_SPOKEN_FOR for each in build_record(KIT, events, []).notices
+    )
     events.append(verdict(group="sharps"))
-    assert build_record(KIT, events, accept_all(events)).verdict is Verdict.CORRECT
+    record = build_record(KIT, events, accept_all(events))
+    assert record.verdict is Verdict.CORRECT
+    assert not any(each.code is NoticeCode.NOT_SPOKEN_FOR for each in record.notices)
 
 
 def test_correct_waits_until_every_count_is_confirmed() -> None:

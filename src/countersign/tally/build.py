@@ -46,6 +46,7 @@ from countersign.tally.verdicts import (
     confirmed_verdict,
     exceptions_used,
     heard_verdict,
+    verdict_notices,
 )
 
 
@@ -104,6 +105,7 @@ def build_record(
         notices=(
             *phase_notices(scene.phases),
             *relief_notices(kit, drafts, medications),
+            *verdict_notices(items, drafts),
             *(_exception_notice(items, made) for made in by_exception),
         ),
         by_exception=by_exception,

@@ -81,6 +81,7 @@ class NoticeCode(StrEnum):
     PLACE_ORDER = "place_order"
     RELIEF = "relief"
     BY_EXCEPTION = "by_exception"
+    NOT_SPOKEN_FOR = "not_spoken_for"
 
 
 class Notice(BaseModel):

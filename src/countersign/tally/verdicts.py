@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from countersign.kit import Item
+from countersign.kit import Group, Item
 from countersign.meaning.event import EventKind, Phase, QuestionCode, Verdict
 from countersign.tally import sentences
 from countersign.tally.discrepancies import (
@@ -14,6 +14,7 @@ from countersign.tally.discrepancies import (
     unexcused,
 )
 from countersign.tally.drafts import Draft
+from countersign.tally.findings import Notice, NoticeCode
 from countersign.tally.phases import FULL, Phases, left_out
 from countersign.tally.record import Discrepancy, LineState, Packed, SignedException
 from countersign.tally.running import TALLIED, Running
@@ -170,18 +171,34 @@ def confirmed_verdict(
             continue
         if excused.get(item) != running.last - (running.expected or 0):
             return None
-    if last.event.group is not None and not _all_groups_spoken_for(items, said, counts, last):
-        return None
-    return Verdict.CORRECT
+    return None if _not_spoken_for(items, drafts) else Verdict.CORRECT
 
 
-def _all_groups_spoken_for(
-    items: Mapping[str, Item], said: Sequence[Draft], counts: Sequence[Draft], last: Draft
-) -> bool:
+def verdict_notices(items: Mapping[str, Item], drafts: Sequence[Draft]) -> list[Notice]:
+    """Why a confirmed "correct" for one group is not yet the verdict of the record."""
+    left = _not_spoken_for(items, drafts)
+    last = _said(drafts)[-1] if left else None
+    if last is None or last.event.group is None:
+        return []
+    spoken = sentences.GROUPS[Group(last.event.group)]
+    names = sentences.listing([sentences.GROUPS[group] for group in left])
+    text = f"“Correct” was confirmed of {spoken}; {names} were counted too and not spoken for yet."
+    return [Notice(code=NoticeCode.NOT_SPOKEN_FOR, sentence=text, line=last.number)]
+
+
+def _not_spoken_for(items: Mapping[str, Item], drafts: Sequence[Draft]) -> list[Group]:
     """ "Sponges are correct" speaks for sponges only.
 
-    The record waits until every group that was counted in this phase has been spoken for.
+    The record waits until every group that was counted in this phase has been spoken for. Empty
+    where the last verdict said is no confirmed "correct" of one group.
     """
+    said = _said(drafts)
+    if not said or not said[-1].confirmed or said[-1].event.group is None:
+        return []
+    last = said[-1]
+    if last.event.verdict is not Verdict.CORRECT:
+        return []
+    counts = [d for d in drafts if d.event.kind in TALLIED | {EventKind.CORRECTION}]
     counted = {
         items[d.item].group
         for d in counts
@@ -192,7 +209,7 @@ def _all_groups_spoken_for(
         for d in said
         if d.confirmed and d.phase is last.phase and d.event.verdict is Verdict.CORRECT
     }
-    return None in correct or counted <= correct
+    return [] if None in correct else [group for group in Group if group in counted - correct]
 
 
 def _said(drafts: Sequence[Draft]) -> list[Draft]:
