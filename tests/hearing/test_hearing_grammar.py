@@ -105,7 +105,11 @@ def test_every_spoken_form_is_accepted(kit: Kit, counting: Walk) -> None:
         assert anyhow.accepts(f"{lead} the {form} five"), lead
     for name in COUNT_NAMES:
         for group in COUNT_GROUPS:
-            for text in (f"{name} {group} count", f"{name} {group} count is correct"):
+            for text in (
+                f"{name} {group} count",
+                f"{name} {group} counts are correct",
+                f"{name} count {group}",
+            ):
                 assert counting.accepts(text), text
                 assert anyhow.accepts(text), text
     for cue in (*CUES, *MEDICATION_CUES):
@@ -125,6 +129,7 @@ def test_numbers_and_orders_that_must_be_heard(kit: Kit, counting: Walk) -> None
         f"{form} one two four three",
         f"{form} one hundred and twelve",
         f"{form} one two {TALK} three",
+        f"{form} five sorry six",
         f"{TALK} {form} two",
         "point two five percent",
         "expires june twenty twenty eight",

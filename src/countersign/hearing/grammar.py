@@ -101,7 +101,9 @@ starting to close,on skin,doesn't match,does not match,one too many,one short
 everything is accounted for,all accounted for,accounted for,the count is complete
 tip up,tip down,tips up,tips down,handle toward the back,handles toward the back
 handing you,packing is out,packing out,found the,found a,dropped,change the,make the,no it's not
-broke in two pieces,broke in three pieces,cut in two pieces,came apart,all together"""
+broke in two pieces,broke in three pieces,cut in two pieces,came apart,all together
+in total,all told,found it,was found,turned up,set that pack aside,set that aside
+surgeon is closing,about to close,are correct,are not correct,is everything accounted for"""
 )
 """Fixed phrases of the trade that carry a count along (common practice, no source)."""
 
@@ -113,7 +115,8 @@ COUNT_GROUPS: tuple[str, ...] = _phrases(
     "sponge,sharps,needle,small item,small items,instrument,soft goods"
 )
 VERDICTS: tuple[str, ...] = _phrases(
-    "correct,is correct,not correct,is not correct,incorrect,is incorrect,is off,is complete"
+    """correct,is correct,are correct,not correct,is not correct,are not correct,incorrect
+is incorrect,is off,is complete"""
 )
 """A count is called, and its outcome told, by its name and by what is counted: "first closing
 sponge count", "the final needle count is correct" (common practice, no source)."""
@@ -296,7 +299,7 @@ def _times(graph: WordGraph, cost: float) -> None:
 
 
 def _count_names(graph: WordGraph) -> None:
-    """``first closing sponge count``, with or without a verdict; either part may be left out."""
+    """``first closing sponge count``, with or without a verdict, and ``initial count sponges``."""
     called, grouped, told = graph.new_state(), graph.new_state(), graph.new_state()
     for name in COUNT_NAMES:
         graph.phrase(SPEECH, called, name, PHRASE_ENTRY)
@@ -308,6 +311,11 @@ def _count_names(graph: WordGraph) -> None:
     graph.arc(told, HUB, None, 0.5)
     for verdict in VERDICTS:
         graph.phrase(told, HUB, verdict, 0.7)
+    named = graph.new_state()
+    for count in ("count", "counts"):
+        graph.arc(called, named, count, 0.7)
+    for group in (*COUNT_GROUPS, "sponges", "instruments"):
+        graph.phrase(named, HUB, group, 0.7)
 
 
 def _leads(graph: WordGraph) -> None:
@@ -345,7 +353,8 @@ def counting_graph(kit: Kit) -> WordGraph:
     _count_names(graph)
     _leads(graph)
     no_then = graph.new_state()
-    graph.phrase(SPEECH, no_then, "no", PHRASE_ENTRY)
+    for word in ("no", "sorry"):
+        graph.phrase(SPEECH, no_then, word, PHRASE_ENTRY)
     _numbers_to_199(graph, no_then, HUB, 0.5)
     if kit.medications:
         for medication in kit.medications:
@@ -365,7 +374,7 @@ def open_graph(kit: Kit) -> WordGraph:
     _items(graph, kit, SPEECH, HUB, OPEN_WORD)
     for word in ("zero", *UNITS, *TEENS, *TENS, "hundred", "and", "point"):
         graph.arc(SPEECH, HUB, word, OPEN_WORD)
-    phrases = {*CUES, *LEADS, "the", *COUNT_NAMES, *VERDICTS}
+    phrases = {*CUES, *LEADS, "the", "sorry", *COUNT_NAMES, *COUNT_GROUPS, *VERDICTS}
     phrases |= {f"{group} {count}" for group in COUNT_GROUPS for count in ("count", "counts")}
     if kit.medications:
         phrases |= {*MEDICATION_CUES, *MONTHS, "of", "oh", "thousand", "at"}
