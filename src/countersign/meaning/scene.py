@@ -66,12 +66,11 @@ def low_confidence(scene: Scene, matter: Sequence[int]) -> list[Question]:
 
 def two_or_ten(scene: Scene, positions: Iterable[int]) -> list[Question]:
     """A question about "two" before a word that begins with m or n: the bundled model hears it for
-    "ten mils" and "ten knife blades", surely and in both decodings. None of written words, which
-    take no time.
+    "ten mils" and "ten knife blades", surely and in both decodings. None of written words.
     """
     heard = scene.heard
     for at in positions:
-        if at + 1 >= len(heard) or heard[at].text != "two" or heard[at].end_s <= heard[at].start_s:
+        if at + 1 >= len(heard) or heard[at].text != "two" or not heard[at].is_sound:
             continue
         before = heard[at - 1].text if at else ""
         if before == "point" or is_number_word(before) or is_number_word(heard[at + 1].text):

@@ -30,6 +30,11 @@ class Token:
     heard: str | None = None
     """The word as heard, on the first token of a word; ``None`` on the others and on breaks."""
 
+    @property
+    def is_sound(self) -> bool:
+        """Whether it was heard: written words take no time."""
+        return self.end_s > self.start_s
+
 
 def pieces(text: str) -> list[str]:
     """The lower-case pieces of one word: "0.25%" is two, "x-ray" is two, "mg/mL" is one."""

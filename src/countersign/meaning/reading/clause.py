@@ -10,6 +10,8 @@ from countersign.meaning.scene import Scene
 SHORTEST_SEQUENCE = 3
 """A run from one without an item is taken for a count from this length on."""
 
+MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
+
 AT_ONCE_S = 0.6
 """Talk this soon after a number may hide the next one. Numbers counted aloud while items are parted
 follow each other within about a second (to be tuned on recordings)."""
@@ -59,6 +61,11 @@ class Clause:
     end: int = 0
     counted: "_Counted" = field(default_factory=lambda: _Counted())
     """The numbers among the entries so far: they are asked for at every step."""
+
+    @property
+    def item_id(self) -> str | None:
+        """The item that was named, or taken over from the line before."""
+        return self.item.label if self.item is not None else self.inherited
 
     @property
     def has_numbers(self) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import ask, doubt
-from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.clause import MOVED, Clause
 from countersign.meaning.reading.count_event import count_event
 from countersign.meaning.reading.count_place import WOUND
 from countersign.meaning.reading.state import (
@@ -87,9 +87,6 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         (state.taken if event is not None else state.waiting).update(tokens)
 
 
-_MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
-
-
 def _with_item(state: State, clause: Clause) -> Clause:
     """The clause with the item named last where none came with a verb: "laps five | adding two".
 
@@ -97,7 +94,7 @@ def _with_item(state: State, clause: Clause) -> Clause:
     """
     named = clause.item is not None or clause.inherited is not None
     alone = clause.before is None and clause.after in (None, "pause") and not clause.talked
-    if named or not alone or not clause.verb or clause.kind not in _MOVED:
+    if named or not alone or not clause.verb or clause.kind not in MOVED:
         return clause
     item = item_before(state, clause.start)
     if item is None or not clause.has_numbers:
@@ -109,7 +106,7 @@ def _with_item(state: State, clause: Clause) -> Clause:
 def _repeats(state: State, clause: Clause, event: Event) -> bool:
     """Whether the same was added or removed just before: it may be done twice, or said twice."""
     before = state.done[-1].event if state.done else None
-    if before is None or event.kind not in _MOVED:
+    if before is None or event.kind not in MOVED:
         return False
     fields = ("kind", "item", "quantity")
     if any(getattr(event, field) != getattr(before, field) for field in fields):

@@ -7,7 +7,13 @@ from countersign.meaning.event import Event, EventKind, Question, QuestionCode, 
 from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
-from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, Number, clause_numbers
+from countersign.meaning.reading.clause import (
+    MOVED,
+    SHORTEST_SEQUENCE,
+    Clause,
+    Number,
+    clause_numbers,
+)
 from countersign.meaning.reading.count_place import settle_place
 from countersign.meaning.reading.names import (
     after_another_name,
@@ -33,7 +39,6 @@ _NEEDS_NO_NUMBER = (EventKind.SET_UP, EventKind.CORRECTION)
 
 _SCALES = frozenset(SCALES)
 
-_MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
 
 BLADE_SIZES = frozenset({10, 11, 12, 15, 20, 21, 22, 23})
 """Numbers that name scalpel blades (common practice, no source)."""
@@ -133,7 +138,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         clause.start,
         end,
         kind=clause.kind,
-        item=clause.item.label if clause.item else clause.inherited,
+        item=clause.item_id,
         quantity=quantity,
         unit="each" if quantity is not None else None,
         spoken=spoken,
@@ -236,9 +241,9 @@ def _plausible(
     if clause.item is None:
         if totalled or (clause.inherited is not None and bool(values)):
             return True
-        if clause.kind in _MOVED and clause.verb and values and clause.after == "talk":
+        if clause.kind in MOVED and clause.verb and values and clause.after == "talk":
             return True  # "adding five <talk>": the item was not understood
-        if clause.kind in _MOVED and clause.verb and any(e.kind == "pack" for e in clause.entries):
+        if clause.kind in MOVED and clause.verb and any(e.kind == "pack" for e in clause.entries):
             return ordinary == (None, None)  # "adding a pack": of what has to be asked
         if values and scene.phase is not None and ordinary == (None, None):
             return True  # "initial count | five": nothing else was said, so it was of something
@@ -292,12 +297,11 @@ seven wrong lines of 3,219 clean ones that nobody was asked about were of these 
 
 
 def _opposite_verb(scene: Scene, start: int, end: int) -> list[Question]:
-    """A question about a verb of sound that may have been the opposite one; none of written words,
-    which take no time."""
+    """A question about a verb of sound that may have been the opposite one."""
     return [
         doubt(f"Heard “{token.text}”, which sounds like “{_TAKEN_FOR[token.text]}”.")
         for token in scene.heard[start:end]
-        if token.text in _TAKEN_FOR and token.end_s > token.start_s
+        if token.text in _TAKEN_FOR and token.is_sound
     ]
 
 

@@ -30,7 +30,7 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         return []
     if scene.phase is not None:
         return []
-    item_id = clause.item.label if clause.item is not None else clause.inherited
+    item_id = clause.item_id
     if item_id is None:
         return []
     stand = scene.kit.mayo_stand if clause.place == "mayo_stand" else scene.kit.back_table

@@ -15,6 +15,7 @@ from countersign.meaning.event import EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.breakage import number_in
+from countersign.meaning.reading.clause import MOVED
 from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
@@ -37,7 +38,6 @@ _MOVES = ("ADD", "REMOVE", "MORE", "PACK", "BAG", "PLACE wound", "PLACE off_fiel
 """Cues that make a number alone a matter of the count, whether one is under way or not."""
 _PASSED_OVER = ("PLACE", "RESTART", "TOTAL")
 """Cues that may stand beside a number alone while a count is under way."""
-_MOVED = (EventKind.ADDITION, EventKind.REMOVAL)
 _TELLING = frozenset({"missing", "short", "over", "extra", "plus", "minus", "less"})
 """Unknown words that say something of how many there are."""
 _WAYS = frozenset({"in", "inside", "out", "back", "taking"})
@@ -241,7 +241,7 @@ def _read(state: State, said: _Said, runs: list[Piece], run: Piece, name: Piece 
         group = name.label
         sentence = f"“{heard}” was heard: {name_of_group(Group(group))}, but not of which item."
         questions.append(ask(QuestionCode.NO_ITEM, sentence))
-    elif kind in _MOVED and (before := item_before(state, said.pieces[0].start)) is not None:
+    elif kind in MOVED and (before := item_before(state, said.pieces[0].start)) is not None:
         item = before  # "laps five | two more"
         questions.append(no_item_named(state, before))
     else:

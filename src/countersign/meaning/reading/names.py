@@ -48,9 +48,8 @@ def _longer(items: tuple[Item, ...]) -> tuple[dict[str, str], dict[str, str]]:
 
 def sound_alike(scene: Scene, item: Piece) -> list[Question]:
     """A question where a short name was heard that sounds like that of another item: "mesh" for
-    "metz". None of written words, which take no time."""
-    first = scene.heard[item.start]
-    if first.end_s <= first.start_s:
+    "metz". None of written words."""
+    if not scene.heard[item.start].is_sound:
         return []
     own = tuple((word, *said) for word, said in scene.kit.pronunciations.items())
     other = _alike(scene.kit.items, own).get(" ".join(words_of(scene.doc, item)))

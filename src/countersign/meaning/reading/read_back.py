@@ -77,7 +77,7 @@ def _said_again(state: State, clause: Clause, index: int) -> _Again | None:
     """The single number that the utterance at ``index`` says of the open count's item."""
     if kind_at(state, index - 1) != "pause" or state.verb is not None:
         return None
-    name = clause.item.label if clause.item is not None else clause.inherited
+    name = clause.item_id
     if name is None or not clause.has_numbers or clause.talked or clause.total_next:
         return None
     if clause.kind not in _REPEATED or any(entry.kind == "restart" for entry in clause.entries):

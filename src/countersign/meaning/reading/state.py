@@ -210,6 +210,11 @@ def no_item_named(state: State, item: str) -> Question:
     return doubt(f"No item was named here; {state.kit.item(item).label} was taken.")
 
 
+def events_of(state: State) -> list[Event]:
+    """The events that are done, in order."""
+    return [reading.event for reading in state.done if reading.event is not None]
+
+
 def insert(state: State, found: Read) -> None:
     """Put an event among the others by where its words begin."""
     at = next(

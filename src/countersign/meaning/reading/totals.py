@@ -8,7 +8,7 @@ from countersign.meaning.numbers import split_run
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.state import State, cue_at, kind_at, talk_before
+from countersign.meaning.reading.state import State, cue_at, events_of, kind_at, talk_before
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -66,7 +66,7 @@ def closes_count(state: State, index: int) -> int | None:
     clause = state.clause
     if clause is None or not clause.has_numbers or clause.talked or clause.total_next:
         return None
-    name = clause.item.label if clause.item is not None else clause.inherited
+    name = clause.item_id
     at = index + 1
     at += kind_at(state, at) == "item" and state.pieces[at].label == name
     return at + 1 if name is not None and _is_total_behind(state, at) else None
@@ -74,7 +74,7 @@ def closes_count(state: State, index: int) -> int | None:
 
 def counted_elsewhere(state: State, clause: Clause) -> int:
     """How many of the item were counted at other places in a row, right before the open count."""
-    name = clause.item.label if clause.item is not None else clause.inherited
+    name = clause.item_id
     places, found = {clause.place}, 0
     for event in _backwards(state):
         same = event.kind is EventKind.COUNT and event.item == name and event.part == clause.part
@@ -86,8 +86,7 @@ def counted_elsewhere(state: State, clause: Clause) -> int:
 
 
 def _backwards(state: State) -> Iterator[Event]:
-    events = [reading.event for reading in state.done if reading.event is not None]
-    for event in (*reversed(events), *reversed(state.before.at_places)):
+    for event in (*reversed(events_of(state)), *reversed(state.before.at_places)):
         if event.kind is not EventKind.REMARK:
             yield event
 

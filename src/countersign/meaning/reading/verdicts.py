@@ -10,7 +10,15 @@ from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit, open_clause
 from countersign.meaning.reading.groups import await_number, group_total
-from countersign.meaning.reading.state import State, at_edge, cue_at, is_alone, kind_at, piece_at
+from countersign.meaning.reading.state import (
+    State,
+    at_edge,
+    cue_at,
+    events_of,
+    is_alone,
+    kind_at,
+    piece_at,
+)
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -44,7 +52,7 @@ def on_verdict(state: State, index: int) -> int:
 def on_denied(state: State, index: int) -> int:
     """ "No, it's not", right after a verdict and with nothing else: the count is not correct."""
     cue = state.pieces[index]
-    events = [reading.event for reading in state.done if reading.event is not None]
+    events = events_of(state)
     after = events[-1].kind is EventKind.VERDICT if events else state.before.after_verdict
     if not (after and is_alone(state, index)) or state.clause is not None:
         hear_talk(state, cue)
