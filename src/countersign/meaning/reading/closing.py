@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
-from countersign.meaning.pieces import words_of
+from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import MOVED, Clause
 from countersign.meaning.reading.count_event import count_event
@@ -15,6 +15,7 @@ from countersign.meaning.reading.state import (
     Read,
     State,
     cue_at,
+    insert,
     item_before,
     no_item_named,
     talk_before,
@@ -121,8 +122,22 @@ def emit(
     state: State, start: int, end: int, *, questions: Sequence[Question] = (), **values: object
 ) -> None:
     """Add a complete event of the tokens from ``start`` to ``end``; ``values`` are its fields."""
-    positions = range(start, end)
-    asked = [*questions, *low_confidence(state.scene, positions)]
-    event = make_event(state.scene, start, end, matter=positions, questions=asked, **values)
-    state.done.append(Read(event, False, start))
-    state.taken.update(positions)
+    state.done.append(Read(_complete(state, start, end, questions, values), False, start))
+    state.taken.update(range(start, end))
+
+
+def note(
+    state: State, piece: Piece, *, questions: Sequence[Question] = (), **values: object
+) -> None:
+    """Put a remark where its words were said; a count that is under way goes on."""
+    values["kind"] = EventKind.REMARK
+    event = _complete(state, piece.start, piece.end, questions, values)
+    insert(state, Read(event, False, piece.start))
+
+
+def _complete(
+    state: State, start: int, end: int, questions: Sequence[Question], values: dict[str, object]
+) -> Event:
+    matter = range(start, end)
+    asked = [*questions, *low_confidence(state.scene, matter)]
+    return make_event(state.scene, start, end, matter=matter, questions=asked, **values)

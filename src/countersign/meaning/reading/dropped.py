@@ -5,11 +5,10 @@ With a number ("two needles on the floor") it is asked about where the numbers a
 
 from dataclasses import replace
 
-from countersign.meaning.event import EventKind
 from countersign.meaning.pieces import Piece
+from countersign.meaning.reading.closing import note
 from countersign.meaning.reading.items import is_asked
-from countersign.meaning.reading.state import Read, State, cue_at, insert, kind_at
-from countersign.meaning.scene import low_confidence, make_event
+from countersign.meaning.reading.state import State, cue_at, kind_at
 
 
 def settle_dropped(state: State) -> None:
@@ -39,14 +38,4 @@ def note_dropped(state: State, heard: list[Piece]) -> None:
     for piece in heard:
         if piece.kind != "cue" or not piece.label.startswith("FELL "):
             continue
-        matter = range(piece.start, piece.end)
-        event = make_event(
-            state.scene,
-            piece.start,
-            piece.end,
-            matter=matter,
-            questions=low_confidence(state.scene, matter),
-            kind=EventKind.REMARK,
-            item=piece.label.partition(" ")[2],
-        )
-        insert(state, Read(event, False, piece.start))
+        note(state, piece, item=piece.label.partition(" ")[2])

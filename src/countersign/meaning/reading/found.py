@@ -8,17 +8,15 @@ from countersign.kit.model import Kit
 from countersign.meaning.event import EventKind, Phase, Question, QuestionCode, Verdict
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt
+from countersign.meaning.reading.closing import note
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.state import (
-    Read,
     State,
     at_edge,
     cue_at,
-    insert,
     item_before,
     kind_at,
 )
-from countersign.meaning.scene import low_confidence, make_event
 from countersign.meaning.words import BREAK
 
 _DENIES = frozenset(
@@ -127,19 +125,9 @@ def note_found(state: State, heard: list[Piece]) -> None:
         words = " ".join(words_of(state.doc, piece))
         item = label or _searched_for(state, piece.start)
         questions = _questions(state.kit, words, item, named=bool(label), number=bool(number))
-        matter = range(piece.start, piece.end)
-        event = make_event(
-            state.scene,
-            piece.start,
-            piece.end,
-            matter=matter,
-            questions=[*questions, *low_confidence(state.scene, matter)],
-            kind=EventKind.REMARK,
-            item=item,
-            quantity=int(number) if number else None,
-            unit="each" if number else None,
-        )
-        insert(state, Read(event, False, piece.start))
+        quantity = int(number) if number else None
+        unit = "each" if number else None
+        note(state, piece, questions=questions, item=item, quantity=quantity, unit=unit)
 
 
 def _questions(

@@ -5,19 +5,16 @@ from dataclasses import replace
 from countersign.meaning.event import EventKind
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import doubt
-from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.closing import close, emit, note
 from countersign.meaning.reading.count_place import LAID_OUT
 from countersign.meaning.reading.state import (
-    Read,
     State,
     at_edge,
     cue_at,
-    insert,
     item_before,
     kind_at,
 )
 from countersign.meaning.reading.talk import hear_talk
-from countersign.meaning.scene import low_confidence, make_event
 
 
 def on_note(state: State, index: int) -> int:
@@ -59,19 +56,10 @@ def note_aside(state: State, heard: list[Piece]) -> None:
     for piece in heard:
         if piece.kind != "cue" or not piece.label.startswith("ASIDE "):
             continue
-        matter = range(piece.start, piece.end)
         spoken = " ".join(words_of(state.doc, piece))
         sentence = f"“{spoken}” was heard; was something of that pack counted that must not be?"
-        event = make_event(
-            state.scene,
-            piece.start,
-            piece.end,
-            matter=matter,
-            questions=[doubt(sentence), *low_confidence(state.scene, matter)],
-            kind=EventKind.REMARK,
-            item=piece.label.partition(" ")[2] or None,
-        )
-        insert(state, Read(event, False, piece.start))
+        item = piece.label.partition(" ")[2] or None
+        note(state, piece, questions=[doubt(sentence)], item=item)
 
 
 def on_direction(state: State, index: int) -> int:
