@@ -9,6 +9,7 @@ from collections import deque
 
 import numpy as np
 
+from countersign.hearing.pauses import level_of
 from countersign.hearing.tuning import (
     FLOOR_KEPT_S,
     LEAD_S,
@@ -45,7 +46,7 @@ class Gate:
 
         Where it has just opened, they begin with what came shortly before.
         """
-        level = _level(np.frombuffer(step, np.int16))
+        level = level_of(step)
         self._levels.append(level)
         stir = max(LEAST_STIR, STIR_ABOVE_FLOOR * min(self._levels))
         self._still_steps = self._still_steps + 1 if level <= stir else 0
@@ -53,7 +54,7 @@ class Gate:
         self._waiting += len(step)
         if not self.is_open:
             if level <= stir:
-                self._forget(self._waiting)
+                self._forget()
                 return []
             self._open(stir)
         return self._whole_steps()
@@ -86,19 +87,15 @@ class Gate:
             first = len(self._kept) - self._waiting
             steps.append(bytes(self._kept[first : first + 2 * _STEP]))
             self._waiting -= 2 * _STEP
-        self._forget(self._waiting)
+        self._forget()
         return steps
 
-    def _forget(self, waiting: int) -> None:
+    def _forget(self) -> None:
         """Keep no more than opening may need; what was waiting and goes is never let through."""
         del self._kept[: max(0, len(self._kept) - 2 * _KEPT)]
-        left = min(waiting, len(self._kept))
-        self.away += (waiting - left) // 2
+        left = min(self._waiting, len(self._kept))
+        self.away += (self._waiting - left) // 2
         self._waiting = left
-
-
-def _level(samples: np.ndarray) -> float:
-    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float32)))) if len(samples) else 0.0
 
 
 def _first_above(samples: np.ndarray, level: float) -> int:

@@ -18,6 +18,12 @@ from countersign.hearing.tuning import (
 )
 
 
+def level_of(step: bytes) -> float:
+    """The root mean square of a step (int16); 0 for an empty one."""
+    samples = np.frombuffer(step, np.int16).astype(np.float32)
+    return float(np.sqrt(np.mean(samples * samples))) if len(samples) else 0.0
+
+
 class Pause:
     """Follows the level step by step; what it says depends on the steps alone."""
 
@@ -31,8 +37,7 @@ class Pause:
 
         True at one step of a pause only. Noise that is nearly as loud as the speech is no quiet.
         """
-        samples = np.frombuffer(step, np.int16).astype(np.float32)
-        level = float(np.sqrt(np.mean(samples * samples))) if len(samples) else 0.0
+        level = level_of(step)
         self._levels.append(level)
         floor = max(LEAST_FLOOR, min(self._levels))
         quiet = level <= QUIET_ABOVE_FLOOR * floor and level <= QUIET_BELOW_SPEECH * max(
