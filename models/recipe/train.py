@@ -6,7 +6,8 @@ The learning rate of the pretrained layers rises over ``--warm`` steps and falls
 the end of the time or of the steps; the new output layer learns alone for the first
 ``--head-steps``. An exponential moving average of the weights is what is checked and saved. With
 ``--watch`` new shards that appear in the data folders are picked up while training runs. With
-``--align`` the cross-entropy of each frame's phone is added for speech whose phone times are known.
+``--align`` the cross-entropy of each frame's phone is added for speech whose phone times are known;
+with ``--crf`` what else could have been said is held against what was (``crf.py``).
 """
 
 from __future__ import annotations
@@ -25,8 +26,9 @@ import torch
 import torch.nn.functional as F
 from augment import Augmenter, AugmentSettings, Batch, mask, tempo
 from corpus import Utterance, read_shard
+from crf import Denominator, trigram
 from features import HOP, RATE, WINDOW, Mfcc, frame_count
-from network import STEP, Network, read_components
+from network import OUTPUTS, STEP, Network, read_components
 from pronounce import words_of
 from score import phone_errors, word_hits
 from texts import ONES, TEENS, TENS
@@ -191,6 +193,28 @@ def alignment_loss(
     return F.nll_loss(log.flatten(0, 1), wanted.flatten(), ignore_index=-1)
 
 
+def sequence_loss(
+    log: torch.Tensor,
+    targets: list[list[int]],
+    frames: torch.Tensor,
+    everything: Denominator | None,
+    plain: float,
+) -> torch.Tensor:
+    """CTC loss a phone, the score of ``everything`` taken off, and ``plain`` times CTC as it is.
+
+    ``log`` [batch, frames, outputs]; utterances whose phones do not fit are left out.
+    """
+    sizes = torch.tensor([len(t) for t in targets])
+    flat = torch.tensor([p for t in targets for p in t], device=log.device)
+    right = F.ctc_loss(
+        log.transpose(0, 1), flat, frames.cpu(), sizes, reduction="none", zero_infinity=True
+    )
+    a_phone = (right > 0) / sizes.to(log.device) / len(targets)
+    if everything is None:
+        return (right * a_phone).sum()
+    return (((1 + plain) * right + everything(log, frames)) * a_phone).sum()
+
+
 def validate(network: Network, mfcc: Mfcc, folder: Path, limit: int) -> dict[str, float]:
     """Phone errors and single words right, in percent, of each voice of the validation shards."""
     out: dict[str, float] = {}
@@ -228,6 +252,8 @@ def main() -> None:
     parser.add_argument("--extra", type=int, default=0, help="layers on top of the network")
     parser.add_argument("--widen", type=int, default=0, help="channels added to the bottlenecks")
     parser.add_argument("--align", type=float, default=0.0, help="weight of the cross-entropy")
+    parser.add_argument("--crf", action="store_true", help="hold other phone sequences against")
+    parser.add_argument("--plain", type=float, default=0.2, help="with --crf: weight of CTC alone")
     parser.add_argument("--raw", type=Path, help="write the weights that are not averaged")
     parser.add_argument("--set", nargs="*", default=[], help="NAME=VALUE of AugmentSettings")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
@@ -257,6 +283,9 @@ def main() -> None:
     mean = copy.deepcopy(network).eval()
     fast = torch.compile(network, dynamic=True) if a.compile else network
     augmenter = Augmenter(corpus.audio, settings, a.seed)
+    everything = None
+    if a.crf:
+        everything = Denominator(trigram((u.phones for u in corpus.lines), OUTPUTS), a.device)
     step, losses, next_check, next_look = 0, [], a.check_every, 20.0
     say = {k: round(v, 2) for k, v in corpus.hours.items()}
     print(a.name, "hours", say, "utterances", len(corpus.lines), flush=True)
@@ -281,9 +310,8 @@ def main() -> None:
         with torch.autocast(a.device, torch.bfloat16, enabled=a.device == "cuda"):
             scores = fast(x)
         log = scores.float().log_softmax(-1)
-        flat = torch.tensor([p for t in targets for p in t], device=a.device)
         out_frames = ((frames + STEP - 1) // STEP).clamp(max=log.shape[1])
-        loss = F.ctc_loss(log.transpose(0, 1), flat, out_frames.cpu(), sizes, zero_infinity=True)
+        loss = sequence_loss(log, targets, out_frames, everything, a.plain)
         if a.align:
             loss = loss + a.align * alignment_loss(log, source, out_frames, corpus.labels)
         optimizer.zero_grad(set_to_none=True)
