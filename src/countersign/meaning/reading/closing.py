@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from countersign.hearing.utterance import TALK
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import ask, doubt
@@ -14,6 +15,7 @@ from countersign.meaning.reading.state import (
     Carried,
     Read,
     State,
+    counts_go_on,
     cue_at,
     insert,
     item_before,
@@ -21,6 +23,7 @@ from countersign.meaning.reading.state import (
     talk_before,
 )
 from countersign.meaning.scene import low_confidence, make_event
+from countersign.meaning.words import BREAK, UNKNOWN
 
 
 def open_clause(state: State, index: int) -> Clause:
@@ -52,8 +55,20 @@ def open_clause(state: State, index: int) -> Clause:
         clause.soft = state.carried.soft
         clause.questions += state.carried.questions
         state.carried = None
+    laid = _laid_from(state, clause.start)
+    clause.amid_counts = laid is None and counts_go_on(state)
+    clause.carry = clause.carry if laid is None else min(clause.carry, laid)
     state.clause = clause
     return clause
+
+
+def _laid_from(state: State, start: int) -> int | None:
+    """Where a verb of setting up before a token in its utterance begins: "put the metz …"."""
+    first = start
+    while first and state.doc[first - 1].lower_ not in (BREAK, TALK, UNKNOWN):
+        first -= 1
+    verbs = [span.start for span in state.doc.spans["cues"] if span.label_ == "SET"]
+    return next((at for at in verbs if first <= at < start), None)
 
 
 def close(state: State, *, still_open: bool = False) -> None:

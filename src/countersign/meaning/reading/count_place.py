@@ -27,7 +27,11 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         return []
     if not clause.has_numbers:
         clause.kind = EventKind.SET_UP
-        return []
+        if not clause.amid_counts or clause.item_id is None:
+            return []
+        # "richardson on the field one | richardson on the mayo": its number may have been lost
+        name = scene.kit.item(clause.item_id).label
+        return [doubt(f"{name} may have been set up there or counted there; no number was heard.")]
     if scene.phase is not None:
         return []
     item_id = clause.item_id

@@ -16,7 +16,11 @@ from countersign.meaning.words import BREAK, UNKNOWN, pieces
 from countersign.number_words import spell
 
 TOUCHING_S = 0.1
-"""Talk this near to a name may be a part of it."""
+"""Talk this soon after a name may be a part of it."""
+
+LEADING_S = 0.6
+"""Talk this soon before the last word of a longer name may be the words before it: the talk that a
+recogniser makes of half a name ends early ("<talk> blades" for "cautery blades", 0.15 s apart)."""
 
 SHORT = 5
 """Of longer names enough is left, where one sound is taken for another, to tell them apart."""
@@ -102,9 +106,9 @@ def cut_name(scene: Scene, item: Piece) -> list[Question]:
     form = " ".join(words_of(scene.doc, item))
     before, after = _longer(scene.kit.items)
     longer = None
-    if _talk_touches(scene, item.start - 1, item.start):
+    if _talk_touches(scene, item.start - 1, item.start, LEADING_S):
         longer = before.get(form)
-    if longer is None and _talk_touches(scene, item.end, item.end - 1):
+    if longer is None and _talk_touches(scene, item.end, item.end - 1, TOUCHING_S):
         longer = after.get(form)
     if longer is None:
         return []
@@ -131,11 +135,11 @@ def after_another_name(scene: Scene, item: Piece) -> list[Question]:
     ]
 
 
-def _talk_touches(scene: Scene, talk: int, word: int) -> bool:
+def _talk_touches(scene: Scene, talk: int, word: int, within_s: float) -> bool:
     if not 0 <= talk < len(scene.heard) or scene.heard[talk].text not in (TALK, UNKNOWN):
         return False
     first, second = sorted((talk, word))
-    return scene.heard[second].start_s - scene.heard[first].end_s < TOUCHING_S
+    return scene.heard[second].start_s - scene.heard[first].end_s < within_s
 
 
 def amid_much_talk(scene: Scene, clause: Clause) -> list[Question]:

@@ -53,6 +53,17 @@ def _only_spoken_of(state: State, cue: Piece) -> list[Question]:
     return [doubt(f"“{heard}” was heard; was the count begun, or only spoken of?")]
 
 
+def _is_counted(state: State, index: int) -> bool:
+    """Whether an item after a phase has its number, or a place and its number: it is counted.
+
+    "Scrub relief, laps on the Mayo nine" hands over all counts and goes on with the laps.
+    """
+    at = index + 1
+    while cue_at(state, at, "PLACE") or (at > index + 1 and kind_at(state, at) == "talk"):
+        at += 1
+    return kind_at(state, at) == "run"
+
+
 def on_done(state: State, index: int) -> int:
     """ "Sponge count is complete": noted; it does not say that the count is correct."""
     cue = state.pieces[index]
@@ -72,7 +83,7 @@ def on_phase(state: State, index: int) -> int:
     if group is None and following is not None:
         if following.kind == "group":
             group, end, after = Group(following.label), following.end, after + 1
-        elif following.kind == "item" and kind_at(state, after + 1) != "run":
+        elif following.kind == "item" and not _is_counted(state, after):
             group, soft = state.kit.item(following.label).group, True
     state.scene.phase = phase
     group_value = group.value if group else None

@@ -261,7 +261,8 @@ def inherit_item(state: State, clause: Clause) -> None:
     if clause.item is not None or clause.inherited is not None or state.last_item is None:
         return
     clause.inherited = state.last_item
-    if not state.last_placed:
+    # "blade on the field one | <talk> on the Mayo one": another item may have been named there
+    if not state.last_placed or clause.before in ("talk", "stranger"):
         clause.questions.append(no_item_named(state, state.last_item))
 
 

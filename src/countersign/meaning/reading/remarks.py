@@ -81,6 +81,8 @@ def on_direction(state: State, index: int) -> int:
         return index + 1
     if clause is not None and clause.place is None:
         state.clause = None  # "adson tip up": nothing was counted
+    elif clause is not None:
+        clause.amid_counts = False  # how it lies is said of what is set up
     close(state)
     emit(state, cue.start, cue.end, kind=EventKind.REMARK, item=item)
     return index + 1

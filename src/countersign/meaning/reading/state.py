@@ -210,6 +210,23 @@ def no_item_named(state: State, item: str) -> Question:
     return doubt(f"No item was named here; {state.kit.item(item).label} was taken.")
 
 
+def counts_go_on(state: State) -> bool:
+    """Whether the last thing said before, remarks aside, was the number of some item."""
+    for reading in reversed(state.done):
+        if reading.event is not None and reading.event.kind is not EventKind.REMARK:
+            return reading.event.item is not None and reading.event.kind in _OF_A_NUMBER
+    return state.before.item is not None
+
+
+_OF_A_NUMBER = (
+    EventKind.COUNT,
+    EventKind.ADDITION,
+    EventKind.REMOVAL,
+    EventKind.CORRECTION,
+    EventKind.BREAKAGE,
+)
+
+
 def events_of(state: State) -> list[Event]:
     """The events that are done, in order."""
     return [reading.event for reading in state.done if reading.event is not None]

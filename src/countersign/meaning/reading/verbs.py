@@ -33,7 +33,8 @@ def on_verb(state: State, index: int) -> int:
     talk = talk_before(state, index)
     if after and talk == "stranger":
         return index + 1  # "throw it in the bucket"
-    if after and talk == "talk" and cue.end - cue.start < 3 and _leads(state, index):
+    short = cue.end - cue.start < 3 or kind_at(state, index + 1) == "pause"
+    if after and talk == "talk" and short and _leads(state, index):
         # "<talk> off five laps": the verb of what follows, or of what came before
         spoken = " ".join(words_of(state.doc, cue))
         state.doubt = doubt(f"“{spoken}” was heard after other talk; it may be about this line.")
@@ -65,6 +66,8 @@ def on_verb(state: State, index: int) -> int:
     elif after and clause is not None and _is_all_of_item(state, index):
         one_if_single(state, clause)  # "raytec off the field"
         _say_kind(state, index, clause, kind)
+    elif after and clause is not None and _ends_with_item(state, index):
+        _say_kind(state, index, clause, kind)  # "two <talk> blades off the field | …"
     elif _alone(state, index, after=after) and talk is None:
         _wait_for_object(state, index)
     elif leads and not (after and cue.end - cue.start < 3):
@@ -77,6 +80,11 @@ def _is_all_of_item(state: State, index: int) -> bool:
     """Whether an utterance is an item without a number and what was done with it."""
     named = kind_at(state, index - 1) == "item" and at_edge(state, index - 2)
     return named and at_edge(state, index + 1)
+
+
+def _ends_with_item(state: State, index: int) -> bool:
+    """Whether a verb that stands after what it is about ends an utterance behind an item."""
+    return kind_at(state, index - 1) == "item" and at_edge(state, index + 1)
 
 
 def _unsure(state: State, index: int) -> int:
@@ -194,6 +202,9 @@ def _say_kind(state: State, index: int, clause: Clause, kind: EventKind) -> None
         clause.kind, clause.verb = kind, True
     elif clause.kind is EventKind.ADDITION and kind is EventKind.REMOVAL:
         clause.kind = kind
+    elif clause.kind is EventKind.REMOVAL and kind is EventKind.ADDITION:
+        spoken = " ".join(words_of(state.doc, state.pieces[index]))
+        clause.questions.append(doubt(f"Heard as a removal, but “{spoken}” was heard after it."))
 
 
 def on_more(state: State, index: int) -> int:

@@ -1,0 +1,73 @@
+"""Half of a line was heard as talk: what is left is asked about, never made whole from elsewhere.
+
+Every row is from whole counts that synthetic voices spoke and that came out wrong with no question
+(``python -m tests.benchmarks.spoken_cases``).
+"""
+
+import pytest
+
+from countersign.kit import demo_kit_path, read_kit
+from countersign.meaning import understand
+
+from .conftest import TODAY
+from .test_whole_count import rows, said
+
+
+def test_a_removal_at_the_end_of_an_utterance_does_not_lead_the_next() -> None:
+    found = rows("two <talk> blades off the field | two hypodermic needles added")
+    assert found == "removal knife_blade -; addition hypodermic_needle 2"
+
+
+@pytest.mark.parametrize(
+    ("text", "group", "counted"),
+    [
+        ("scrub relief dissectors on the mayo nine", None, "count peanut 9 mayo_stand"),
+        ("initial count laps one two three", None, "count lap_sponge 3"),
+        ("initial count laps", "sponges", ""),
+        ("initial count laps on the field", "sponges", ""),
+    ],
+)
+def test_an_item_with_a_number_is_no_group_of_a_phase(text, group, counted) -> None:
+    assert (said(text)[0].group, rows(text)) == (group, counted)
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        (
+            "passing off two hypos added",
+            ["Heard as a removal, but “added” was heard after it."],
+        ),
+        # a number that was lost leaves what looks like a set-up
+        (
+            "richardson on the field one | richardson on the mayo",
+            ["Richardson retractor may have been set up there or counted there; "
+             "no number was heard."],
+        ),
+        ("richardson on the field one | put the richardson on the mayo", []),
+        ("richardson on the field one | adson on the mayo tip up", []),
+        ("closing count | richardson on the mayo", []),
+        ("adson on the field one | counts are correct | adson on the mayo", []),
+        # an item that was lost is not taken from the line before
+        (
+            "stick tie on the field one | <talk> on the mayo one",
+            ["No item was named here; Suture ligature on a needle was taken."],
+        ),
+        ("stick tie on the field one | on the mayo one", []),
+    ],
+)  # fmt: skip
+def test_what_may_have_been_lost_is_asked_about(text: str, asked: list[str]) -> None:
+    assert [q.sentence for event in said(text) for q in event.questions] == asked
+
+
+@pytest.mark.parametrize(("gap_s", "asks"), [(0.0, True), (0.3, True), (1.0, False)])
+def test_talk_before_the_last_word_of_a_longer_name(utter, gap_s: float, asks: bool) -> None:
+    heard = utter("<talk> blades two")
+    words = tuple(
+        word.model_copy(update={"start_s": word.start_s + gap_s, "end_s": word.end_s + gap_s})
+        for word in heard.words[1:]
+    )
+    apart = heard.model_copy(update={"words": (heard.words[0], *words)})
+    (event,) = understand([apart], read_kit(demo_kit_path()), TODAY)
+    sentence = "Heard Knife blade; it could be Electrosurgical tip."
+    assert (sentence in [question.sentence for question in event.questions]) is asks
