@@ -539,3 +539,13 @@ def test_a_number_whose_unit_was_heard_as_talk_is_asked_about(hear, utter, rest)
     event = hear(heard)[-1]
     assert event.item == "lidocaine" and event.quantity is None
     assert any(q.sentence == "The number 12 was heard, but not its unit." for q in event.questions)
+
+
+@pytest.mark.parametrize(
+    ("said", "asks"),
+    [("twenty twenty nine", True), ("twenty twenty nine hours", False), ("fourteen ten", False)],
+)
+def test_a_time_that_could_be_a_year_is_asked_about(hear, utter, said: str, asks: bool) -> None:
+    (event,) = hear([utter(f"lidocaine two percent two cc expires at {said}")])
+    assert event.medication.expiry_time is not None
+    assert any("could be a year" in q.sentence for q in event.questions) is asks

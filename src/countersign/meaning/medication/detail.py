@@ -321,7 +321,15 @@ def _time(taken: _Taken, start: int, *, timed: bool) -> int | None:
         return None
     if volume_at(taken.words, start) is not None:
         return None
+    like_a_year = found[0].hour == _CENTURY and found[0].minute >= _CENTURY
+    if like_a_year and not plain and ":" not in heard[0]:
+        # The month before a year is easily lost: "september twenty twenty nine".
+        year = " ".join(heard)
+        taken.questions.append(doubt(f"“{year}” was taken for a time of day; it could be a year."))
     return _take(taken, "expiry_time", found[0], start, found[1])
+
+
+_CENTURY = 20
 
 
 def _unread(taken: _Taken, start: int, what: str) -> int:
