@@ -48,6 +48,7 @@ TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "expiry": ("EH K S P AY R IY", "EH K S P AY ER IY", "IH K S P AY R IY"),
     "bagged": ("B AE G D", "B AE G T", "B AE G"),
     "bagging": ("B AE G IH NG", "B AE D IH NG"),
+    "counts": ("K AW N T S", "K AW N S"),
 }
 """Words of the grammar whose pronunciation is fixed here, in the CMU dictionary's phones."""
 
@@ -120,6 +121,9 @@ is incorrect,is off,is complete"""
 )
 """A count is called, and its outcome told, by its name and by what is counted: "first closing
 sponge count", "the final needle count is correct" (common practice, no source)."""
+
+AMENDING: tuple[str, ...] = _phrases("i mean,make that,correction,change that to,should be")
+"""Phrases that a number follows at once, besides "no" and "sorry"."""
 
 LEADS: tuple[str, ...] = ("okay", "all right", "now", "next", "and", "then", "so", "here are")
 """Words that lead a count in, with or without "the" (common practice, no source). Heard as what
@@ -318,6 +322,13 @@ def _count_names(graph: WordGraph) -> None:
         graph.phrase(named, HUB, group, 0.7)
 
 
+def _nothing(graph: WordGraph, after_item: int, before_item: int) -> None:
+    """``zero needles``, ``needles none``: rare, and dearer than a number."""
+    for word in ("zero", "none"):
+        graph.arc(after_item, HUB, word, TOTAL + OTHER_NUMBER / 2)
+    graph.arc(SPEECH, before_item, "zero", NUMBER_ENTRY + OTHER_NUMBER / 2)
+
+
 def _leads(graph: WordGraph) -> None:
     led = graph.new_state()
     for lead in LEADS:
@@ -352,9 +363,10 @@ def counting_graph(kit: Kit) -> WordGraph:
         graph.phrase(SPEECH, HUB, cue, PHRASE_ENTRY)
     _count_names(graph)
     _leads(graph)
+    _nothing(graph, after_item, total)
     no_then = graph.new_state()
-    for word in ("no", "sorry"):
-        graph.phrase(SPEECH, no_then, word, PHRASE_ENTRY)
+    for phrase in ("no", "sorry", *AMENDING):
+        graph.phrase(SPEECH, no_then, phrase, PHRASE_ENTRY)
     _numbers_to_199(graph, no_then, HUB, 0.5)
     if kit.medications:
         for medication in kit.medications:
@@ -372,7 +384,7 @@ def open_graph(kit: Kit) -> WordGraph:
     """The same items, numbers and phrases in any order, each at one price."""
     graph = _new_graph()
     _items(graph, kit, SPEECH, HUB, OPEN_WORD)
-    for word in ("zero", *UNITS, *TEENS, *TENS, "hundred", "and", "point"):
+    for word in ("zero", "none", *UNITS, *TEENS, *TENS, "hundred", "and", "point"):
         graph.arc(SPEECH, HUB, word, OPEN_WORD)
     phrases = {*CUES, *LEADS, "the", "sorry", *COUNT_NAMES, *COUNT_GROUPS, *VERDICTS}
     phrases |= {f"{group} {count}" for group in COUNT_GROUPS for count in ("count", "counts")}
