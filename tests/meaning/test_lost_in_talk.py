@@ -60,6 +60,48 @@ def test_what_may_have_been_lost_is_asked_about(text: str, asked: list[str]) -> 
     assert [q.sentence for event in said(text) for q in event.questions] == asked
 
 
+AFTER = "“on the mayo” was heard with talk after it; is it where these were?"
+BEFORE = "“on the mayo” was heard after other talk; is it where these were?"
+BEHIND = "“on the mayo” was heard after it beside talk; were these there?"
+AHEAD = "“on the mayo” was heard beside talk just before; were these there?"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected", "asked"),
+    [
+        ("on the mayo <talk> peanuts three", "count peanut 3 mayo_stand", [AFTER]),
+        ("<talk> on the mayo needles three", "count suture_needle 3 mayo_stand", [BEFORE]),
+        # it does not go to the count before it
+        (
+            "laps three | on the mayo <talk> peanuts two",
+            "count lap_sponge 3; count peanut 2 mayo_stand",
+            [AFTER],
+        ),
+        (
+            "laps three | <talk> on the mayo peanuts two",
+            "count lap_sponge 3; count peanut 2 mayo_stand",
+            [BEFORE],
+        ),
+        ("laps three <talk> on the mayo", "count lap_sponge 3", [BEHIND]),
+        (
+            "laps three | on the mayo <talk> | needles two",
+            "count lap_sponge 3; count suture_needle 2",
+            [BEHIND, AHEAD],
+        ),
+        # what was counted there was lost, and is said once more
+        ("one <talk> on the mayo | mesh one", "count mesh 1", [AHEAD]),
+        ("<talk> on the mayo | mesh one", "count mesh 1", [AHEAD]),
+        ("on the mayo | <talk> mesh one", "count mesh 1", [AHEAD]),
+        # another place settles it; so does another utterance
+        ("on the mayo <talk> | mesh one on the field", "count mesh 1 field", []),
+        ("on the mayo <talk> | counts are correct | mesh one", "verdict - -; count mesh 1", []),
+    ],
+)
+def test_a_place_beside_talk_is_neither_lost_nor_given_away(text, expected, asked) -> None:
+    assert rows(text) == expected
+    assert [q.sentence for event in said(text) for q in event.questions] == asked
+
+
 @pytest.mark.parametrize(("gap_s", "asks"), [(0.0, True), (0.3, True), (1.0, False)])
 def test_talk_before_the_last_word_of_a_longer_name(utter, gap_s: float, asks: bool) -> None:
     heard = utter("<talk> blades two")

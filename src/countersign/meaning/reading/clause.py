@@ -42,6 +42,8 @@ class Clause:
     place: str | None = None
     place_closes: bool = False
     """The place came after the numbers: the next number is of another place."""
+    astray: str | None = None
+    """The words of a place right before it that was said beside talk."""
     amid_counts: bool = False
     """Items were counted right before, and nothing says that this one is set up."""
     part: str | None = None

@@ -55,11 +55,27 @@ def open_clause(state: State, index: int) -> Clause:
         clause.soft = state.carried.soft
         clause.questions += state.carried.questions
         state.carried = None
+    _take_place_astray(state, clause)
     laid = _laid_from(state, clause.start)
     clause.amid_counts = laid is None and counts_go_on(state)
     clause.carry = clause.carry if laid is None else min(clause.carry, laid)
     state.clause = clause
     return clause
+
+
+def _take_place_astray(state: State, clause: Clause) -> None:
+    """Give a clause the place that was said beside talk before it, or keep it to be asked about."""
+    astray, state.astray = state.astray, None
+    if astray is None or clause.place is not None:
+        return
+    if astray.leads:
+        clause.place = astray.place
+        clause.start = clause.carry = astray.start
+        state.last_placed = True
+        sentence = f"“{astray.heard}” was heard with talk after it; is it where these were?"
+        clause.questions.append(doubt(sentence))
+    else:
+        clause.astray = astray.heard
 
 
 def _laid_from(state: State, start: int) -> int | None:
@@ -86,6 +102,10 @@ def close(state: State, *, still_open: bool = False) -> None:
 
 def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
     """Make the event of a clause."""
+    if clause.astray is not None and clause.place is None:
+        sentence = f"“{clause.astray}” was heard beside talk just before; were these there?"
+        clause.questions.append(doubt(sentence))
+        clause.astray = None
     event = count_event(state.scene, _with_item(state, clause))
     if event is not None and _repeats(state, clause, event):
         sentence = "The same was heard just before; this may only repeat it."

@@ -27,7 +27,7 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         return []
     if not clause.has_numbers:
         clause.kind = EventKind.SET_UP
-        if not clause.amid_counts or clause.item_id is None:
+        if not (clause.amid_counts or clause.tried) or clause.item_id is None:
             return []
         # "richardson on the field one | richardson on the mayo": its number may have been lost
         name = scene.kit.item(clause.item_id).label

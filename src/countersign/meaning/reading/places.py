@@ -11,6 +11,7 @@ from countersign.meaning.reading.count_place import LAID_OUT, WOUND
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import (
+    Astray,
     Read,
     State,
     Verb,
@@ -44,20 +45,90 @@ def on_place(state: State, index: int) -> int:
         close(state)  # "on the Mayo | adson | on the back table | …"
         clause = None
     under_way = clause is not None and (clause.item is not None or clause.has_numbers)
+    if _goes_astray(state, index, clause):
+        return index + 1
     if clause is not None and under_way and not _leads(state, index, clause):
-        if clause.talked:
+        if clause.talked and not _leads_after_talk(state, index):
             return index + 1  # the talk is what lies there
+        if clause.talked:
+            _lead(state, index)
+            return index + 1
         _put(state, clause, place, cue.end)
         return index + 1
     alone = clause is None and is_alone(state, index)
     if alone and kind_at(state, index + 1) == "end":
         state.done.append(Read(None, True, cue.start))  # "on the Mayo | …"
     elif _is_of_what_follows(state, index + alone):
-        close(state)
-        verb = EventKind.COUNT if state.verb is None else state.verb.kind
-        start = cue.start if state.verb is None or state.verb.used else state.verb.start
-        state.verb = Verb(verb, start, talk_before(state, index), place=place)
+        _lead(state, index)
+    elif alone:
+        state.astray = _astray(state, index)  # "on the Mayo | <talk> laps two"
     return index + 1
+
+
+def _lead(state: State, index: int) -> None:
+    """Put what follows at a place; behind talk it may be the place of that."""
+    close(state)
+    cue = state.pieces[index]
+    before = talk_before(state, index)
+    question = None
+    if before == "talk" and names_ahead(state, index + 1):  # without a name that is asked about
+        heard = " ".join(words_of(state.doc, cue))
+        question = doubt(f"“{heard}” was heard after other talk; is it where these were?")
+    kind = EventKind.COUNT if state.verb is None else state.verb.kind
+    start = cue.start if state.verb is None or state.verb.used else state.verb.start
+    place = cue.label.partition(" ")[2]
+    state.verb = Verb(kind, start, before, question, place=place)
+
+
+def _leads_after_talk(state: State, index: int) -> bool:
+    """Whether only talk stands before a place in its utterance, and what lies there after it."""
+    first, _ = _talk_beside(state, index)
+    return first < index and at_edge(state, first - 1) and _is_of_what_follows(state, index)
+
+
+def _goes_astray(state: State, index: int, clause: Clause | None) -> bool:
+    """Whether a place stands beside talk, which may be what lies there, and beside nothing else.
+
+    What comes next then takes the place, or is asked about; so is a count that it stands behind.
+    """
+    first, last = _talk_beside(state, index)
+    waits = clause is not None and clause.item is not None and not clause.has_numbers
+    if last > index and at_edge(state, index - 1) and not waits:
+        leads = _is_of_what_follows(state, last)
+        heads = leads or kind_at(state, last + 1) in ("cue", "pause", "end")
+    else:
+        leads, heads = False, False
+    follows = first < index and at_edge(state, last + 1) and (clause is None or clause.talked)
+    if not (heads or follows):
+        return False
+    astray = _astray(state, index, leads=leads)
+    if clause is not None and clause.has_numbers and not leads:
+        own = not clause.talked if heads else not at_edge(state, first - 1)
+        if own and clause.place is None and clause.item_id is not None:
+            sentence = f"“{astray.heard}” was heard after it beside talk; were these there?"
+            clause.questions.append(doubt(sentence))
+    elif leads:
+        close(state)
+    elif clause is None and kind_at(state, last + 1) == "end":
+        state.done.append(Read(None, True, state.pieces[first].start))  # "<talk> on the Mayo | …"
+    state.astray = astray
+    return True
+
+
+def _astray(state: State, index: int, *, leads: bool = False) -> Astray:
+    cue = state.pieces[index]
+    heard = " ".join(words_of(state.doc, cue))
+    return Astray(cue.label.partition(" ")[2], heard, cue.start, leads)
+
+
+def _talk_beside(state: State, index: int) -> tuple[int, int]:
+    """The first and last piece of the talk that stands on both sides of a piece."""
+    first = last = index
+    while kind_at(state, first - 1) == "talk":
+        first -= 1
+    while kind_at(state, last + 1) == "talk":
+        last += 1
+    return first, last
 
 
 def _leads(state: State, index: int, clause: Clause) -> bool:

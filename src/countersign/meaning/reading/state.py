@@ -94,6 +94,21 @@ class Verb:
     place: str | None = None
 
 
+@dataclass(frozen=True)
+class Astray:
+    """A place that was said beside talk, so that it is not sure what lies there.
+
+    ``leads`` if it begins an utterance that goes on after the talk: "on the Mayo <talk> laps two".
+    ``pauses`` were heard since.
+    """
+
+    place: str
+    heard: str
+    start: int
+    leads: bool = False
+    pauses: int = 0
+
+
 @dataclass
 class State:
     """One pass over one document: what was found so far and what is being put together."""
@@ -108,6 +123,8 @@ class State:
     verb: Verb | None = None
     doubt: Question | None = None
     """For the clause that begins next."""
+    astray: Astray | None = None
+    """For the clause that begins next in the same utterance or the one after."""
     breath_from: int = 0
     """Counts that begin at this token or after it take a verb that comes after them."""
     last_item: str | None = None

@@ -1,6 +1,7 @@
 """Which function reads which piece. New phrases begin here and in ``cues.RULES``."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -120,6 +121,9 @@ def on_pause(state: State, index: int) -> int:
     if over and not goes_on_setting_up(state, index):
         state.verb = None
     state.breath_from = state.pieces[index].end
+    if state.astray is not None:
+        older = replace(state.astray, leads=False, pauses=state.astray.pauses + 1)
+        state.astray = older if older.pauses == 1 else None
     ask_if_full(state, index)
     if state.clause is not None:
         state.clause.entries.append(state.pieces[index])
