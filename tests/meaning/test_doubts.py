@@ -26,6 +26,21 @@ def test_teens_and_tens(hear, utter, teen: int) -> None:
         assert asked(events) == [("teen_or_ten", f"Heard {heard}; it could be {other}.")]
 
 
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("lidocaine two percent thirteen mils", ["Heard thirteen; it could be thirty."]),
+        ("drawing fifteen cc of lidocaine", ["Heard fifteen; it could be fifty."]),
+        ("lidocaine two percent thirty mils", []),
+        ("lidocaine two percent twelve mils", []),
+        ("lidocaine two percent ten mils expires june fifteen twenty twenty eight", []),
+    ],
+)
+def test_a_volume_in_the_teens_may_be_a_ten(hear, utter, line: str, asks: list[str]) -> None:
+    assert [sentence for _, sentence in asked(hear([utter(line)]))] == asks
+    assert asked(hear([written(line, 1)])) == []
+
+
 def test_another_number(hear, utter) -> None:
     events = hear([utter("laps five", others=(("laps nine", 0.3, "open"),))])
     assert asked(events) == [("other_reading", "Heard five; it could be nine.")]
