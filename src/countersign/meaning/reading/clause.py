@@ -39,6 +39,8 @@ class Clause:
     """It was said to come on top: "more", "another"."""
     soft: bool = False
     """The item came after a phase: no number is needed."""
+    half: bool = False
+    """Its utterance was the item and a little talk, in which the number may have been."""
     place: str | None = None
     place_closes: bool = False
     """The place came after the numbers: the next number is of another place."""

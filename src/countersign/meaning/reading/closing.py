@@ -52,7 +52,7 @@ def open_clause(state: State, index: int) -> Clause:
         clause.questions.append(doubt(f"Talk was heard after “{spoken}”; it may be about that."))
     if state.carried is not None and clause.start <= state.pieces[0].start:
         clause.before = state.carried.talk or clause.before
-        clause.soft = state.carried.soft
+        clause.soft, clause.half = state.carried.soft, state.carried.half
         clause.questions += state.carried.questions
         state.carried = None
     _take_place_astray(state, clause)
@@ -95,7 +95,7 @@ def close(state: State, *, still_open: bool = False) -> None:
     if clause.displaced is not None:
         finish(state, clause.displaced, still_open=still_open)
         labels = {piece.label for piece in (clause.displaced.item, clause.item) if piece}
-        if len(labels) == 1 and not clause.has_numbers:
+        if len(labels) == 1 and not clause.has_numbers and not clause.half:
             return  # only said again
     finish(state, clause, still_open=still_open)
 
@@ -115,7 +115,7 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
     place = clause.place if clause.outside is not None else None
     asked = tuple(clause.questions)
-    carried = Carried(clause.outside, clause.before, clause.soft, place, asked)
+    carried = Carried(clause.outside, clause.before, clause.soft, clause.half, place, asked)
     if event is not None or (still_open and not in_talk):
         state.done.append(Read(event, still_open, clause.carry, carried))
         numbers = [entry for entry in clause.entries if entry.kind in ("run", "pack")]

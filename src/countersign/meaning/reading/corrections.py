@@ -112,7 +112,9 @@ def settle_swaps(state: State) -> None:
     for index, piece in enumerate(state.pieces):
         if piece.kind != "cue":
             continue
-        if piece.label == "SWAP":
+        if piece.label in ("SWAP", "BARE correct") and _is_correction_cut(state, index):
+            state.pieces[index] = replace(piece, label="MEAN firm")
+        elif piece.label == "SWAP":
             to = kind_at(state, index + 2) == "stranger"
             to = to and words_of(state.doc, state.pieces[index + 2]) == ["to"]
             named = kind_at(state, index + 1) == "item"
@@ -126,6 +128,15 @@ def settle_swaps(state: State) -> None:
             begins = at_edge(state, index - 2) and kind_at(state, index - 1) == "item"
             if begins and kind_at(state, index + 1) == "run":
                 state.pieces[index - 1 : index + 1] = [piece, state.pieces[index - 1]]
+
+
+def _is_correction_cut(state: State, index: int) -> bool:
+    """Whether "correct <talk>", right after an item was counted, may be "correction" and more."""
+    piece = state.pieces[index]
+    after = state.before.item is not None or any(p.kind == "item" for p in state.pieces[:index])
+    alone = at_edge(state, index - 1) and at_edge(state, index + 2)
+    cut = words_of(state.doc, piece) == ["correct"] and kind_at(state, index + 1) == "talk"
+    return after and alone and cut
 
 
 def settle_those(state: State) -> None:
@@ -178,9 +189,12 @@ def on_correction(state: State, index: int) -> int:
     cue = state.pieces[index]
     words = words_of(state.doc, cue)
     if words[-1] in ("the", "those", "these") and kind_at(state, index + 1) != "item":
+        if words[-1] == "the" and _is_all_but_talk(state, index, index + 1, most=1):
+            return _strike_cut(state, index)
         hear_talk(state, cue)  # "cancel the order"
         return index + 1
     soft = cue.label == "MEAN soft"
+    half = False
     strike = cue.label == "STRIKE"
     at = index + 1
     # "no, I mean", "strike that, correction": one correction
@@ -193,20 +207,25 @@ def on_correction(state: State, index: int) -> int:
             # "no needles were lost": the word is talk
             return at - 1 if kind_at(state, at - 1) == "stranger" else at
     elif kind_at(state, at) not in ("run", "item") and not cue_at(state, at, "PACK", "PAIR"):
-        _without_matter(state, index, at, strike=strike)
-        return at
+        leads = not strike and words[-1] in ("that", "it", "to", "mean", "meant")
+        half = leads and cue.label == "MEAN firm" and _is_all_but_talk(state, index, at)
+        if not half:
+            _without_matter(state, index, at, strike=strike)
+            return at
     # "cancel the laps" names whose line it is, and nothing was heard wrong
-    asked = [] if strike and kind_at(state, at + 1) != "run" else _about_other_item(state, at)
+    sure = half or (strike and kind_at(state, at + 1) != "run")
+    asked = [] if sure else _about_other_item(state, at)
     corrected = state.clause.item if state.clause is not None else None
     doubted = cut_name(state.scene, corrected) if corrected is not None else []
     close(state)
     clause = Clause(start=cue.start, carry=cue.start, kind=EventKind.CORRECTION, verb=True)
     clause.end = state.pieces[at - 1].end
     clause.questions += asked
+    clause.half = half
     if state.carried is not None and cue.start <= state.pieces[0].start:
         clause.questions += state.carried.questions
         state.carried = None
-    if not _item_ahead(state, at):
+    if half or not _item_ahead(state, at):
         clause.inherited = state.last_item
         clause.questions += doubted
         if _talk_since_item(state, index):
@@ -268,6 +287,31 @@ def _without_matter(state: State, index: int, at: int, *, strike: bool) -> None:
         emit(state, cue.start, cue.end, kind=EventKind.CORRECTION, questions=[question])
 
 
+def _is_all_but_talk(state: State, index: int, at: int, most: int = 2) -> bool:
+    """Whether a correction is all that was understood of an utterance, a number at its end aside,
+    right after something that can be corrected. ``at`` is the piece after it.
+    """
+    after = state.after_medication or state.clause is not None or state.last_item is not None
+    if not after or not at_edge(state, index - 1):
+        return False
+    talk = at
+    while kind_at(state, talk) == "talk":
+        talk += 1
+    number = kind_at(state, talk) == "run" and talk > at
+    return talk - at <= most and at_edge(state, talk + number)
+
+
+def _strike_cut(state: State, index: int) -> int:
+    """ "Cancel the", and nothing else: most likely "cancel that"."""
+    cue = state.pieces[index]
+    heard = " ".join(words_of(state.doc, cue))
+    sentence = f"“{heard}” was heard, and not what; is the last line struck?"
+    question = ask(QuestionCode.UNCLEAR_CORRECTION, sentence)
+    close(state)
+    emit(state, cue.start, cue.end, kind=EventKind.CORRECTION, questions=[question])
+    return index + 1
+
+
 def _talk_since_item(state: State, index: int) -> bool:
     """Whether something that was not understood stands between a correction and the last item."""
     at = index - 1
@@ -275,7 +319,7 @@ def _talk_since_item(state: State, index: int) -> bool:
         if state.pieces[at].kind in ("item", "medication"):
             after = state.pieces[at + 1] if kind_at(state, at + 1) == "talk" else None
             return after is not None and state.clause is not None and not state.clause.has_numbers
-        if state.pieces[at].kind == "talk":
+        if state.pieces[at].kind == "talk" or cue_at(state, at, "PARTLY"):
             return True
         at -= 1
     return state.talk_before

@@ -33,6 +33,7 @@ from countersign.meaning.scene import (
     two_or_ten,
 )
 from countersign.meaning.sequence import Counted, check, total_disagrees
+from countersign.meaning.words import BREAK
 from countersign.number_words import SCALES, spell
 
 _NEEDS_NO_NUMBER = (EventKind.SET_UP, EventKind.CORRECTION)
@@ -138,7 +139,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         clause.start,
         end,
         kind=clause.kind,
-        item=clause.item_id,
+        item=None if clause.half and quantity is None and clause.item is None else clause.item_id,
         quantity=quantity,
         unit="each" if quantity is not None else None,
         spoken=spoken,
@@ -237,7 +238,7 @@ def _plausible(
     ordinary = (clause.before, clause.after)
     from_one = bool(values) and values[0] == 1 and len(values) >= SHORTEST_SEQUENCE
     if clause.kind is EventKind.CORRECTION:
-        return bool(values) or clause.item is not None
+        return bool(values) or clause.item is not None or clause.half
     if clause.item is None:
         if totalled or (clause.inherited is not None and bool(values)):
             return True
@@ -273,12 +274,20 @@ def _plausible(
 
 def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     """Whether an item without a number was a try at counting it."""
-    if "stranger" in (clause.before, clause.after) or (clause.soft and not clause.tried):
+    if "stranger" in (clause.before, clause.after):
+        return False
+    if clause.half:
+        return True
+    if clause.soft and not clause.tried:
         return False
     if any(entry.kind == "run" for entry in clause.entries):
         return True  # a figure stood beside it that is no number of a count
-    if clause.kind in (EventKind.ADDITION, EventKind.REMOVAL):
-        return plural(scene, item)
+    if clause.kind in MOVED:
+        told = (
+            (clause.verb or clause.tried) and clause.after in (None, "pause") and not clause.talked
+        )
+        # "added cautery tip", "passed off <talk> cautery tip"
+        return plural(scene, item) or (told and _begins(scene, clause.start))
     if clause.tried and clause.before != "stranger" and plural(scene, item):
         return True
     if clause.total_next:
@@ -286,6 +295,11 @@ def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     if clause.kind is EventKind.COUNT and "talk" in (clause.before, clause.after):
         return scene.phase is not None and clause.before is None
     return scene.phase is not None or plural(scene, item)
+
+
+def _begins(scene: Scene, start: int) -> bool:
+    """Whether an utterance begins at a token."""
+    return start == 0 or scene.heard[start - 1].text == BREAK
 
 
 # What has to be asked
@@ -346,9 +360,12 @@ def _missing(scene: Scene, clause: Clause, quantity: int | None) -> list[Questio
             sentence = f"{label(scene, clause.item)} was heard, but no number."
             return [ask(QuestionCode.NO_QUANTITY, sentence)]
         return []
-    if clause.inherited is not None:
-        return []
-    if clause.kind is EventKind.CORRECTION:
+    unclear = any(q.code is QuestionCode.UNCLEAR_CORRECTION for q in clause.questions)
+    cut = clause.half and (clause.talked or quantity is None) and not unclear
+    if clause.kind is EventKind.CORRECTION and cut:
+        sentence = "A correction was said, but not all of what is now meant was heard."
+        return [ask(QuestionCode.UNCLEAR_CORRECTION, sentence)]
+    if clause.inherited is not None or clause.kind is EventKind.CORRECTION:
         return []
     what = "A number" if quantity is None else said(quantity)
     return [ask(QuestionCode.NO_ITEM, f"{what} was heard, but not of what.")]

@@ -33,6 +33,9 @@ def on_number(state: State, index: int) -> int:
         _take(state, clause, piece)
         clause.end = state.pieces[end - 1].end
         return end
+    if clause is not None and clause.half and _names_its_own(state, index, following):
+        close(state)  # "make that <talk> | one marker"
+        clause = None
     if clause is not None and clause.kind is EventKind.CORRECTION and not clause.has_numbers:
         clause.entries.append(piece)
         clause.end = piece.end
@@ -81,6 +84,11 @@ def on_number(state: State, index: int) -> int:
     elif clause.place is not None and clause.item is None and kind_at(state, following) != "item":
         inherit_item(state, clause)  # "laps on the field two, on the Mayo three"
     return following
+
+
+def _names_its_own(state: State, index: int, following: int) -> bool:
+    """Whether a number at the beginning of an utterance has its item behind it."""
+    return at_edge(state, index - 1) and kind_at(state, following) == "item"
 
 
 def on_pack(state: State, index: int) -> int:

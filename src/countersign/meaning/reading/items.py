@@ -5,6 +5,7 @@ from countersign.meaning.pieces import Piece, numbers_of
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close, open_clause
+from countersign.meaning.reading.half_heard import is_half_heard
 from countersign.meaning.reading.meanwhile import may_be_meanwhile
 from countersign.meaning.reading.read_back import disagrees, reads_back
 from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at, talk_before
@@ -48,6 +49,8 @@ def on_item(state: State, index: int) -> int:
         if clause.talked and clause.verb:
             named = f"{label(state.scene, piece)} was named again after other talk"
             clause.questions.append(doubt(f"{named}; it may be no {clause.kind.value}."))
+        # "recount the laps | <talk> laps": it was to be counted, and was named without a number
+        clause.tried = clause.tried or clause.soft
         clause.talked = False
         clause.end = piece.end
     else:
@@ -165,6 +168,7 @@ def _begin(state: State, index: int) -> None:
         clause.questions.append(state.doubt)
         state.doubt = None
     clause.before = clause.before or before
+    clause.half = clause.half or is_half_heard(state, index)
     clause.tried = clause.tried or tried
     if from_number is not None:
         clause.start = clause.carry = from_number

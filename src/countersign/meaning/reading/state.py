@@ -25,12 +25,14 @@ class Carried:
     """What a clause that stays open has from words that are not kept with it.
 
     The kind from a verb before another clause, the ``talk`` or ``stranger`` right before it,
-    whether its item came with a phase, and questions that the words before it raised.
+    whether its item came with a phase, whether nothing but a little talk was heard with it, and
+    questions that the words before it raised.
     """
 
     verb: EventKind | None = None
     talk: str | None = None
     soft: bool = False
+    half: bool = False
     place: str | None = None
     questions: tuple[Question, ...] = ()
     strangers: int = 0
@@ -218,7 +220,7 @@ def item_before(state: State, start: int) -> str | None:
     return None if state.before.talked else state.before.item
 
 
-_ENDS_AN_ITEM = ("PHASE", "ALONE", "VERDICT", "QUERY", "RECEIPT", "LABEL", "DRAW")
+_ENDS_AN_ITEM = ("PHASE", "ALONE", "VERDICT", "QUERY", "RECEIPT", "LABEL", "DRAW", "PARTLY")
 """Cues after which a number is no longer of the item that was counted before."""
 
 

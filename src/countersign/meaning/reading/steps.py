@@ -21,6 +21,7 @@ from countersign.meaning.reading.corrections import (
 from countersign.meaning.reading.counts import on_number, on_pack
 from countersign.meaning.reading.dropped import note_dropped, settle_dropped
 from countersign.meaning.reading.found import note_found, settle_found
+from countersign.meaning.reading.half_heard import on_half_heard, settle_half_heard
 from countersign.meaning.reading.items import on_item
 from countersign.meaning.reading.left_over import ask_about_numbers_left
 from countersign.meaning.reading.listed import on_bare, on_listed
@@ -103,6 +104,7 @@ CUES: dict[str, Step] = {
     "HANDS": on_hands,
     "DIRECTION": on_direction,
     "NOTE": on_note,
+    "PARTLY": on_half_heard,
     "ASIDE": on_talk,
     "AGAIN": on_talk,
 }
@@ -190,6 +192,7 @@ def read(
     settle_set_up(state)
     settle_alone(state)
     settle_totals(state)
+    settle_half_heard(state)
     heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):
