@@ -80,8 +80,6 @@ def test_the_lines_around_it_stand(say, text: str, expected: str) -> None:
         "<talk> hypo <talk>",
         "<talk> i have <talk> hypo <talk>",
         "<talk> <talk> <talk> <talk> hypo",
-        "<talk> <talk> <talk> <talk> on the field",
-        "<talk> on the field <talk>",
         "<talk> and <talk>",
         "i mean <talk> <talk> <talk>",
         "i mean it",

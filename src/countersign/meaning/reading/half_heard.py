@@ -29,13 +29,19 @@ _AND = (("and",),)
 
 
 def settle_half_heard(state: State) -> None:
-    """Put every utterance of which only the head or the end was understood into one piece."""
+    """Put every utterance of an announced count of which only the head or the end was understood
+    into one piece.
+    """
+    counting = state.scene.phase is not None
     start = 0
     while start < len(state.pieces):
         end = start
         while not at_edge(state, end):
             end += 1
-        label = _what(state, start, end)
+        cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
+        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in cues)
+        label = _what(state, start, end) if counting else None
+        counting = counting and "VERDICT correct" not in cues
         if label is not None:
             first, last = state.pieces[start], state.pieces[end - 1]
             state.pieces[start:end] = [Piece("cue", f"PARTLY {label}", first.start, last.end)]
