@@ -92,6 +92,7 @@ AHEAD = "“on the mayo” was heard beside talk just before; were these there?"
         ("one <talk> on the mayo | mesh one", "count mesh 1", [AHEAD]),
         ("<talk> on the mayo | mesh one", "count mesh 1", [AHEAD]),
         ("on the mayo | <talk> mesh one", "count mesh 1", [AHEAD]),
+        ("two <talk> on the mayo three laps", "count lap_sponge 3", [AHEAD]),
         # another place settles it; so does another utterance
         ("on the mayo <talk> | mesh one on the field", "count mesh 1 field", []),
         ("on the mayo <talk> | counts are correct | mesh one", "verdict - -; count mesh 1", []),
@@ -100,6 +101,13 @@ AHEAD = "“on the mayo” was heard beside talk just before; were these there?"
 def test_a_place_beside_talk_is_neither_lost_nor_given_away(text, expected, asked) -> None:
     assert rows(text) == expected
     assert [q.sentence for event in said(text) for q in event.questions] == asked
+
+
+@pytest.mark.parametrize("text", ["on the mayo <talk> two", "two <talk> on the mayo"])
+def test_a_number_at_a_place_whose_item_was_lost_is_asked_about(text: str) -> None:
+    (event,) = said(f"closing count | {text}")[1:]
+    assert (event.item, event.quantity) == (None, 2)
+    assert [q.sentence for q in event.questions] == [f"“{text}” was heard, but not of what."]
 
 
 @pytest.mark.parametrize(("gap_s", "asks"), [(0.0, True), (0.3, True), (1.0, False)])

@@ -198,8 +198,11 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         return True
     counts = [cue for cue in cues if cue.label.startswith(_COUNTS)]
     if said.in_talk:
-        # "kellys three" of which the name was not understood
-        alone = all(piece.kind in ("talk", "run") for piece in said.pieces)
+        # "kellys three", "on the Mayo, kellys three" of which the name was not understood
+        alone = all(
+            piece.kind in ("talk", "run") or piece.label.startswith("PLACE")
+            for piece in said.pieces
+        )
         if alone and said.counting:
             return True
         return any(said.beside(cue, run) for cue in counts for run in runs)

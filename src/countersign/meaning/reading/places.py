@@ -49,7 +49,10 @@ def on_place(state: State, index: int) -> int:
         return index + 1
     if clause is not None and under_way and not _leads(state, index, clause):
         if clause.talked and not _leads_after_talk(state, index):
-            return index + 1  # the talk is what lies there
+            # the talk is what lies there, or what follows: "two <talk> on the Mayo three laps"
+            if talk_before(state, index) == "talk":
+                state.astray = _astray(state, index)
+            return index + 1
         if clause.talked:
             _lead(state, index)
             return index + 1
