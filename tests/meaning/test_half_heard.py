@@ -26,6 +26,8 @@ ASKED = [
     ("laps five | <talk> are correct", "verdict sponges"),
     ("needles five | <talk> <talk> <talk> are correct", "verdict sharps"),
     ("laps five | <talk> sharps count | needles two", "phase sharps"),
+    # numbers of which the name was lost, closed by their total
+    ("laps five | <talk> one two total two | two kellys", "count 2"),
     # a correction without its number or object
     ("laps five | make that <talk>", "correction"),
     ("laps five | make that <talk> | kellys two", "correction"),

@@ -194,7 +194,9 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
     if clause.item is None:
         # "no eleven | twelve kellys"
         corrects = clause.kind is EventKind.CORRECTION and clause.has_numbers
-        return corrects and next_item and kind_at(state, index - 1) == "pause"
+        # "<talk> one two total two | two hypos": its total closed the count of what was not heard
+        totalled = clause.before == "talk" and any(e.label == "total" for e in clause.entries)
+        return (corrects or totalled) and next_item and kind_at(state, index - 1) == "pause"
     if clause.number_first:
         return next_item
     paused = kind_at(state, index - 1) == "pause"
