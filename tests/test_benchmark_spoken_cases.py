@@ -1,9 +1,10 @@
 """Spoken cases: how what was heard is laid beside what was said, and what counts as found."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
-from tests.cases.acts import Count
+from tests.cases.acts import Add, Count
 from tests.cases.generate import Case, generate
 from tests.cases.judge import Outcome
 
@@ -79,6 +80,15 @@ def test_a_discrepancy_whose_count_was_heard_as_expected_is_missed(kit: Kit) -> 
     held = spoken.hold(TAKE, case, kit, *heard(case, instead))
     assert [each.found for each in held.astray if each.item == item] == ["missed"]
     assert "missed" in spoken.report([held])
+
+
+def test_a_repeat_that_became_a_second_addition_is_asked_about(kit: Kit) -> None:
+    case = TAKE.case(kit)
+    held = spoken.hold(TAKE, case, kit, *heard(case))
+    added = next(each for each in held.judged if isinstance(each.step.act, Add) and each.got)
+    assert isinstance(added.step.act, Add)
+    item, twice = added.step.act.item, replace(added, got=(*added.got, *added.got))
+    assert spoken._is_asked(item, [twice]) and not spoken._is_asked(item, [added])
 
 
 def test_every_role_has_a_voice_and_the_key_follows_the_words(kit: Kit) -> None:

@@ -63,7 +63,7 @@ from tests.benchmarks.line_voices import (
     with_noise,
 )
 from tests.benchmarks.lines import hearing_version, packed, stored, unpacked
-from tests.cases.acts import Say, Strike
+from tests.cases.acts import Add, Remove, Say, Strike
 from tests.cases.checking import lines_until
 from tests.cases.generate import Case, generate
 from tests.cases.judge import Judged, Outcome, brief, judge
@@ -331,9 +331,19 @@ def _about(item: str, judged: Sequence[Judged]) -> list[Judged]:
 
 
 def _is_asked(item: str, judged: Sequence[Judged]) -> bool:
-    """Whether some line about an item is wrong, and every wrong one is asked about."""
-    wrong = [each for each in _about(item, judged) if each.outcome is not Outcome.EXACT]
-    return bool(wrong) and all(each.outcome is Outcome.QUESTIONED for each in wrong)
+    """Whether some line about an item is wrong or too many, and all such are asked about."""
+    about = _about(item, judged)
+    twice = [each for each in about if _moved_twice(each)]
+    wrong = [each for each in about if each.outcome is not Outcome.EXACT]
+    return bool(wrong or twice) and all(each.outcome is Outcome.QUESTIONED for each in wrong)
+
+
+def _moved_twice(judged: Judged) -> bool:
+    """Whether the second voice's repeat of what was added or removed is a line too: one that asks,
+    or the step would not be exact.
+    """
+    moved = isinstance(judged.step.act, Add | Remove)
+    return moved and judged.outcome is Outcome.EXACT and len(judged.got) > 1
 
 
 # The figures
