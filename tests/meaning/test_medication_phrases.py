@@ -549,3 +549,11 @@ def test_a_time_that_could_be_a_year_is_asked_about(hear, utter, said: str, asks
     (event,) = hear([utter(f"lidocaine two percent two cc expires at {said}")])
     assert event.medication.expiry_time is not None
     assert any("could be a year" in q.sentence for q in event.questions) is asks
+
+
+def test_a_label_that_broke_off_in_talk_is_asked_about(hear, utter) -> None:
+    strength = "point five percent bupivacaine"
+    *_, event = hear([utter("label <talk>"), utter(strength, at=2.0)])
+    assert any(q.sentence.startswith("“label” was heard before it") for q in event.questions)
+    *_, alone = hear([utter("okay <talk>"), utter(strength, at=2.0)])
+    assert not any("was heard before it" in q.sentence for q in alone.questions)

@@ -470,10 +470,17 @@ _OF_ITEMS = ("REMOVE", "TAKE", "DROP", "BROKEN")
 
 def _about_verb(state: State, start: int, event: Event) -> list[Question]:
     """A question about a receipt right after the verb of an item, with nothing before that: "draw
-    up" may have been heard as "dropped"."""
+    up" may have been heard as "dropped"; or after a label or a draw that broke off in talk."""
     if event.kind is not EventKind.RECEIPT:
         return []
-    return [
+    cut = [
+        doubt(f"“{cue.text}” was heard before it, and talk between; it may belong together.")
+        for cue in state.doc.spans["cues"]
+        if cue.label_ in ("LABEL", "DRAW")
+        and TALK in (between := [token.lower_ for token in state.doc[cue.end : start]])
+        and set(between) <= {TALK, BREAK}
+    ]
+    return cut + [
         doubt(f"“{cue.text}” was heard before it; what was done with it is not sure.")
         for cue in state.doc.spans["cues"]
         if cue.end == start
