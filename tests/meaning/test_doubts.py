@@ -31,6 +31,7 @@ def test_teens_and_tens(hear, utter, teen: int) -> None:
     [
         ("lidocaine two percent thirteen mils", ["Heard thirteen; it could be thirty."]),
         ("drawing fifteen cc of lidocaine", ["Heard fifteen; it could be fifty."]),
+        ("saline fifty mils", ["Heard fifty; it could be fifteen."]),
         ("lidocaine two percent thirty mils", []),
         ("lidocaine two percent twelve mils", []),
         ("lidocaine two percent ten mils expires june fifteen twenty twenty eight", []),
