@@ -10,6 +10,7 @@ from countersign.hearing.utterance import TALK, Silence, Utterance
 from countersign.kit.model import Kit
 from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
+from countersign.meaning.made_of_talk import without_unlikely
 from countersign.meaning.medication.read_back import with_latest
 from countersign.meaning.medication.unnamed import unnamed_receipt
 from countersign.meaning.missed import missed_lines
@@ -127,7 +128,7 @@ def understand(
         if not context.tokens and until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
         if not isinstance(part, Silence):
-            yield from _hear(tag, kit, day, context, part)
+            yield from _hear(tag, kit, day, context, without_unlikely(part))
         if on_open is not None and (over or not silent):
             on_open(_provisional(tag, kit, day, context))
     yield from _finish(tag, kit, day, context)

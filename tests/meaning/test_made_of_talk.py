@@ -1,0 +1,28 @@
+"""Unlikely words in an utterance that is mostly talk."""
+
+import pytest
+
+from countersign.hearing.utterance import TALK
+from countersign.meaning.made_of_talk import without_unlikely
+
+
+@pytest.mark.parametrize(
+    ("line", "confidence", "stays"),
+    [
+        ("<talk> <talk> <talk> <talk> <talk> <talk> laps eleven", 0.6, False),
+        ("<talk> <talk> <talk> <talk> <talk> <talk> laps eleven", 0.8, True),
+        ("<talk> laps eleven", 0.6, True),
+        ("laps eleven", 0.6, True),
+    ],
+)
+def test_words_that_are_likely_or_not_alone_in_talk_stay(
+    hear, utter, line: str, confidence: float, stays: bool
+) -> None:
+    heard = utter(line)
+    words = [word.model_copy(update={"confidence": confidence}) for word in heard.words]
+    heard = heard.model_copy(update={"words": tuple(words)})
+    left = without_unlikely(heard)
+    assert (left == heard) is stays
+    assert bool([event for event in hear([heard]) if event.item]) is stays
+    if not stays:
+        assert {word.text for word in left.words} == {TALK} and left.alternatives == ()
