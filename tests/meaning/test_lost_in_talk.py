@@ -121,3 +121,11 @@ def test_talk_before_the_last_word_of_a_longer_name(utter, gap_s: float, asks: b
     (event,) = understand([apart], read_kit(demo_kit_path()), TODAY)
     sentence = "Heard Knife blade; it could be Electrosurgical tip."
     assert (sentence in [question.sentence for question in event.questions]) is asks
+
+
+def test_a_breakage_of_half_a_name_asks_what_broke() -> None:
+    (event,) = said("<talk> blade broke in two pieces")
+    assert event.item == "knife_blade"
+    assert any("it could be" in question.sentence for question in event.questions)
+    (whole,) = said("the knife blade broke in two pieces")
+    assert whole.questions == ()

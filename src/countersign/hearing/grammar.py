@@ -72,7 +72,7 @@ in the bag,a bag of,bag of,bags of,in the wound,packed,packing,out of the wound,
 removed from the wound,taken out of the wound,taken from the wound,in the belly,out of the belly
 in the kick bucket,in the sponge bag,on the floor,off the floor,from the floor
 broken,broke,broken in two,broken in two pieces,broken in three pieces,cut in two,cut in half
-in two pieces,two pieces,three pieces
+in two pieces,in three pieces,in four pieces,in five pieces,two pieces,three pieces,four pieces
 pack of,a pack of,packs of,box of,a box of,boxes of,a pair of
 that's,that is,that makes,makes,for a total of,total,in all
 strike that,scratch that,cancel that,cancel the last,cancel the last one,correction,i mean
@@ -103,6 +103,8 @@ everything is accounted for,all accounted for,accounted for,the count is complet
 tip up,tip down,tips up,tips down,handle toward the back,handles toward the back
 handing you,packing is out,packing out,found the,found a,dropped,change the,make the,no it's not
 broke in two pieces,broke in three pieces,cut in two pieces,came apart,all together
+broken in four pieces,broken in five pieces,broke in four pieces,cut in three pieces
+cut in four pieces
 in total,all told,found it,was found,turned up,set that pack aside,set that aside
 surgeon is closing,about to close,are correct,are not correct,is everything accounted for"""
 )

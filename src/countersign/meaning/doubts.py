@@ -21,6 +21,7 @@ _COUNTED = frozenset(
         EventKind.COUNT,
         EventKind.ADDITION,
         EventKind.REMOVAL,
+        EventKind.BREAKAGE,
         EventKind.CORRECTION,
         EventKind.SET_UP,
         EventKind.DRAW,

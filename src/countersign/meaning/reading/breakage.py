@@ -6,6 +6,7 @@ from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause, clause_numbers
 from countersign.meaning.reading.closing import close, finish
 from countersign.meaning.reading.items import is_asked
+from countersign.meaning.reading.names import cut_name
 from countersign.meaning.reading.state import Read, State, at_edge, cue_at, kind_at, piece_at
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.scene import low_confidence, make_event
@@ -52,6 +53,8 @@ def on_broken(state: State, index: int) -> int:
     if clause is not None and item is clause.item and clause.talked:
         name = state.kit.item(item.label).label if item is not None else "nothing"
         questions.append(doubt(f"Talk was heard before the breakage; {name} was taken."))
+    if item is not None:
+        questions += cut_name(state.scene, item)
     if pieces is None:
         sentence = "Something broke, but not into how many pieces was heard."
         questions.append(ask(QuestionCode.NO_QUANTITY, sentence))
