@@ -16,6 +16,7 @@ from countersign.meaning.medication.unnamed import unnamed_receipt
 from countersign.meaning.missed import missed_lines
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading import Before, Carried, Read, read
+from countersign.meaning.reading.state import OF_AN_ITEM
 from countersign.meaning.words import Token, pause, tokens_of
 
 if TYPE_CHECKING:
@@ -223,18 +224,6 @@ def _events(found: list[Read]) -> list[Event]:
     return [reading.event for reading in found if reading.event is not None]
 
 
-_OF_AN_ITEM = frozenset(
-    {
-        EventKind.COUNT,
-        EventKind.ADDITION,
-        EventKind.REMOVAL,
-        EventKind.BREAKAGE,
-        EventKind.CORRECTION,
-    }
-)
-"""What "no, two" can be about."""
-
-
 def _at_places(before: tuple[Event, ...], event: Event) -> tuple[Event, ...]:
     if event.kind is not EventKind.COUNT or event.place is None:
         return ()
@@ -250,7 +239,7 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.phase = event.phase
     elif event.kind is EventKind.VERDICT and event.verdict is Verdict.CORRECT and not event.group:
         context.phase = None
-    if event.kind in _OF_AN_ITEM:
+    if event.kind in OF_AN_ITEM:
         context.item, context.item_end_s = event.item or context.item, event.end_s
         context.placed = event.place is not None
         after = (token for token in context.tokens if token.start_s >= event.end_s)

@@ -291,8 +291,7 @@ def _teens(scene: Scene, positions: range) -> list[Question]:
     Vials and ampoules hold thirty or fifty milliliters, hardly ever a number in the teens (common
     practice, no source), so that to ask about every volume in the teens asks little. The other way
     round only "fifty" is asked about, which a drawn "fifteen" was heard as: all tens would be every
-    second vial. In whole spoken cases, which have no volume in the teens, 9 of 379 tens were heard
-    as one (``python -m tests.benchmarks.spoken_cases``).
+    second vial.
     """
     words = [token.lower_ for token in scene.doc]
     asked = []

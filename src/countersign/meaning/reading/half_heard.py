@@ -13,6 +13,7 @@ from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, QuestionCode
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import ask, doubt
+from countersign.meaning.reading.amid import utterance_of
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
 from countersign.meaning.reading.groups import name_of_group
@@ -135,15 +136,10 @@ def is_half_heard(state: State, index: int) -> bool:
 
     Talk on both sides is a sentence about the item.
     """
-    first = last = index
-    while not at_edge(state, first - 1):
-        first -= 1
-    while not at_edge(state, last + 1):
-        last += 1
-    if first == 0 and state.first_before is not None:
+    before, after = utterance_of(state, index, index)
+    if len(before) == index and state.first_before is not None:
         return False  # what stood before it is no longer kept, and was looked at
-    before, after = state.pieces[first:index], state.pieces[index + 1 : last + 1]
-    if before and len(after) == 1 and cue_at(state, last, *_PLACES):
+    if before and len(after) == 1 and cue_at(state, index + 1, *_PLACES):
         after = []
     counting = state.scene.phase is not None
     if before and after:

@@ -233,17 +233,20 @@ def counts_go_on(state: State) -> bool:
     """Whether the last thing said before, remarks aside, was the number of some item."""
     for reading in reversed(state.done):
         if reading.event is not None and reading.event.kind is not EventKind.REMARK:
-            return reading.event.item is not None and reading.event.kind in _OF_A_NUMBER
+            return reading.event.item is not None and reading.event.kind in OF_AN_ITEM
     return state.before.item is not None
 
 
-_OF_A_NUMBER = (
-    EventKind.COUNT,
-    EventKind.ADDITION,
-    EventKind.REMOVAL,
-    EventKind.CORRECTION,
-    EventKind.BREAKAGE,
+OF_AN_ITEM = frozenset(
+    {
+        EventKind.COUNT,
+        EventKind.ADDITION,
+        EventKind.REMOVAL,
+        EventKind.BREAKAGE,
+        EventKind.CORRECTION,
+    }
 )
+"""What says a number of an item, and what "no, two" can be about."""
 
 
 def events_of(state: State) -> list[Event]:
