@@ -31,6 +31,7 @@ class AugmentSettings:
     tempo: tuple[float, float] = (0.8, 1.5)  # rate without change of pitch, in the features
     tempo_share: float = 0.4
     padding: float = 0.6  # longest silence at each end
+    fill_share: float = 0.0  # silence at both ends up to the longest of the batch
     colour_share: float = 0.5
     room_share: float = 0.3
     clean_share: float = 0.3
@@ -125,6 +126,14 @@ class Augmenter:
         spoken = (length / factor).long()
         pad = (self._uniform(0, 1, n, 2) ** 2 * s.padding * RATE).long()
         pad = torch.where(tight[:, None], (self._uniform(0, 0.01, n, 2) * RATE).long(), pad)
+        # Stretches cut out of long utterances leave room: they are heard amid nobody speaking.
+        room = (spoken + pad.sum(1)).max() - spoken - pad.sum(1)
+        room = room * self._chance(s.fill_share, n)[:, 0]
+        part = self._uniform(0, 1, n, 2)
+        pad = (
+            pad
+            + (room[:, None] * torch.stack([part[:, 0], part[:, 1] * (1 - part[:, 0])], 1)).long()
+        )
         total = (spoken + pad.sum(1)).clamp(min=RATE // 8)
         # Lengths with small prime factors, few of them: the transforms keep a plan for each.
         size = -(-int(total.max()) // 3200) * 3200

@@ -15,6 +15,8 @@ import torch
 
 # Shares of the trigram, the bigram, the phone by itself, and any phone at all.
 MIXTURE = (0.5, 0.3, 0.15, 0.05)
+EVERY = 4
+"""Frames between two scalings of the states, which would become too small otherwise."""
 
 
 def trigram(lines: Iterable[list[int]], phones: int) -> torch.Tensor:
@@ -85,29 +87,33 @@ class _All(torch.autograd.Function):
         # States [last, batch, one before], first those in a phone and then those in a blank.
         states = torch.zeros(length + 1, phones, batch, 2 * phones, device=log.device)
         states[0, 0, :, phones] = 1.0
-        sums = torch.empty(length, batch, device=log.device)
+        sums = {}
         for t in range(length):
             before, after = states[t], states[t + 1]
             held = before[..., :phones]
             entered = torch.bmm(before, step).permute(2, 1, 0)
             torch.mul(held + entered, p[t][..., None], out=after[..., :phones])
             torch.mul(held + before[..., phones:], p[t, 0][:, None], out=after[..., phones:])
-            sums[t] = after.sum((0, 2))
-            after /= sums[t][:, None]
-        shares = torch.empty(length, phones, batch, device=log.device)
-        follow = torch.ones_like(states[0])
+            if t % EVERY == 0:
+                sums[t] = after.sum((0, 2))
+                after /= sums[t][:, None]
+        last = states[length].sum((0, 2))
+        follow = torch.empty_like(states)
+        follow[length] = 1.0 / last[:, None]
         for t in range(length - 1, -1, -1):
-            weight = states[t + 1] * follow
-            shares[t] = weight[..., :phones].sum(-1)
-            shares[t, 0] = weight[..., phones:].sum((0, 2))
-            follow /= sums[t][:, None]
-            phone = follow[..., :phones] * p[t][..., None]
-            blank = follow[..., phones:] * p[t, 0][:, None]
-            follow = torch.bmm(phone.permute(2, 1, 0), back)
-            follow[..., :phones] += phone + blank
-            follow[..., phones:] += blank
+            after, before = follow[t + 1], follow[t]
+            if t in sums:
+                after = after / sums[t][:, None]
+            phone = after[..., :phones] * p[t][..., None]
+            blank = after[..., phones:] * p[t, 0][:, None]
+            torch.bmm(phone.permute(2, 1, 0), back, out=before)
+            before[..., phones:] += blank
+            before[..., :phones] += phone.add_(blank)
+        weight = follow[1:].mul_(states[1:])
+        shares = weight[..., :phones].sum(-1)
+        shares[:, 0] = weight[..., phones:].sum((1, 3))
         ctx.save_for_backward(shares.permute(2, 0, 1) * inside[..., None])
-        return sums.log().sum(0)
+        return last.log() + sum(s.log() for s in sums.values())
 
     @staticmethod
     def backward(ctx: Any, gradient: torch.Tensor) -> tuple[torch.Tensor, None, None, None]:
