@@ -40,3 +40,12 @@ def test_a_repeat_that_was_done_twice_is_struck_itself() -> None:
     record = decided({4: Act.ACCEPT})
     assert (record.lines[2].struck_by, record.lines[3].struck_by) == (None, 5)
     assert expected(record) == 8
+
+
+def test_a_repeat_changes_no_number_until_a_person_says_that_it_was_done_twice() -> None:
+    said = SAID[:-1]
+    record = build_record(KIT, read(said, KIT).events, [])
+    assert record.lines[3].waits and expected(record) == 8
+    at = datetime(2026, 3, 2, 8, tzinfo=UTC)
+    twice = Decision(line=4, act=Act.ACCEPT, role=Role.CIRCULATOR, initials="CD", at=at)
+    assert expected(build_record(KIT, read(said, KIT).events, [twice])) == 10

@@ -43,6 +43,9 @@ def ask_about_step(
     ``after`` are the item's numbers with the step applied, ``number`` what it was counted as.
     """
     passing: list[Question] = []
+    if draft.has(QuestionCode.SAID_AGAIN):
+        # mostly the second voice; were it done twice, the next count would be over and tell
+        draft.waits = True
     match step.kind:
         case EventKind.COUNT:
             passing = _ask_about_count(draft, item, step, before, after, number)
