@@ -6,6 +6,7 @@ Every row is from whole counts that synthetic voices spoke and that came out wro
 
 import pytest
 
+from countersign.hearing.utterance import TALK
 from countersign.kit import demo_kit_path, read_kit
 from countersign.meaning import understand
 
@@ -129,3 +130,52 @@ def test_a_breakage_of_half_a_name_asks_what_broke() -> None:
     assert any("it could be" in question.sentence for question in event.questions)
     (whole,) = said("the knife blade broke in two pieces")
     assert whole.questions == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("closing count | sponge counts <talk> are correct", "verdict - -"),
+        ("closing count | <talk> on the field blade", "count knife_blade - field"),
+        ("broken <talk> three pieces", "breakage - 3"),
+    ],
+)
+def test_half_of_a_line_is_left_and_asks(text: str, expected: str) -> None:
+    assert rows(text) == expected
+    assert said(text)[-1].questions
+
+
+@pytest.mark.parametrize(
+    ("text", "talk_s", "left"),
+    [
+        ("{} | <talk> one", 0.3, [1]),
+        ("{} | <talk> one", 0.9, []),
+        ("{} | <talk> <talk> one", 0.3, []),
+        ("{} | counts are correct | <talk> one", 0.3, []),
+        ("<talk> one", 0.3, []),
+    ],
+)
+def test_a_number_after_a_short_word_may_correct_the_line_before(utter, text, talk_s, left) -> None:
+    at, heard = 0.0, []
+    for line in text.format("two blades off the field").split(" | "):
+        utterance = utter(line, at)
+        words = [
+            word.model_copy(update={"start_s": word.end_s - talk_s}) if word.text == TALK else word
+            for word in utterance.words
+        ]
+        heard.append(utterance.model_copy(update={"words": tuple(words)}))
+        at = utterance.end_s + 1.5
+    events = understand(heard, read_kit(demo_kit_path()), TODAY)
+    asking = [event for event in events if event.kind.value == "count"]
+    assert [event.quantity for event in asking] == left
+    assert all(event.questions for event in asking)
+
+
+def test_a_place_before_a_verb_is_of_what_the_verb_is_about() -> None:
+    found = rows("laps five | on the mayo adding needles two")
+    assert found == "count lap_sponge 5; addition suture_needle 2 mayo_stand"
+
+
+def test_a_relief_before_an_items_total_names_no_group() -> None:
+    relief, count = said("scrub relief x-ray sponges total forty")
+    assert (relief.group, count.item, count.quantity) == (None, "raytec", 40)

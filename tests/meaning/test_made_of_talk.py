@@ -7,6 +7,25 @@ from countersign.meaning.made_of_talk import without_unlikely
 
 
 @pytest.mark.parametrize(
+    ("line", "counting", "stays"),
+    [
+        ("<talk> <talk> two", True, True),
+        ("nine <talk> <talk>", True, True),
+        # outside a count, in the middle of talk, more talk, or no number
+        ("<talk> <talk> two", False, False),
+        ("<talk> seven <talk> <talk>", True, False),
+        ("<talk> <talk> <talk> <talk> two", True, False),
+        ("<talk> <talk> more", True, False),
+    ],
+)
+def test_a_number_beside_a_little_talk_stays_in_a_count(
+    utter, line: str, counting: bool, stays: bool
+) -> None:
+    heard = utter(line, confidences=dict.fromkeys(line.split(), 0.6))
+    assert (without_unlikely(heard, counting=counting) == heard) is stays
+
+
+@pytest.mark.parametrize(
     ("line", "confidence", "stays"),
     [
         ("<talk> <talk> <talk> <talk> <talk> <talk> laps eleven", 0.6, False),

@@ -40,3 +40,30 @@ def test_talk_gives_no_line(hear, utter, heard: str, other: str, share: float) -
 def test_a_line_that_was_heard_is_not_given_twice(hear, utter) -> None:
     others = (("laps nine", 0.3, "grammar"), ("laps five", 0.2, "open"))
     assert lines(hear([utter("laps five", others=others)])) == [("count", "lap", 5)]
+
+
+def test_a_short_line_of_the_count_that_was_heard_as_talk(hear, utter) -> None:
+    others = (("syringe one", 0.3, "grammar"),)
+    begin, said = utter("closing count"), utter("<talk> <talk>", 3.0, others=others)
+    (count,) = hear([begin, said])[1:]
+    assert (count.item, count.quantity) == ("syringe", 1)
+    assert [question.code.value for question in count.questions] == ["low_confidence"]
+    # not outside a count, and not where it lasted longer
+    assert hear([said]) == []
+    longer = utter("<talk> <talk> <talk>", 3.0, others=(("two syringe one", 0.3, "grammar"),))
+    assert len(hear([begin, longer])) == 1
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "kind"),
+    [
+        ("cancel the on the mayo laps one", "cancel that on the mayo laps one", "correction"),
+        ("one <talk> two hundred fifty cc", "normal saline two hundred fifty cc", "receipt"),
+    ],
+)
+def test_a_correction_or_a_receipt_that_only_another_reading_has(
+    hear, utter, heard: str, other: str, kind: str
+) -> None:
+    events = hear([utter("laps two", -12.0), utter(heard, others=((other, 0.2, "grammar"),))])
+    (missed,) = [event for event in events if event.kind.value == kind]
+    assert "low_confidence" in [question.code.value for question in missed.questions]

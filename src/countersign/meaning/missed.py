@@ -17,6 +17,10 @@ MISSED_SHARE = 0.1
 EDGE_S = 0.3
 """Readings begin and end together where their edges are no further apart."""
 
+SHORT_S = 1.2
+"""An utterance of the count that was heard as nothing but talk is no longer than this: talk that
+others hear as a line ("eighty kilos", "eighty kellys") is mostly longer."""
+
 _WHOLE = frozenset(
     {EventKind.COUNT, EventKind.ADDITION, EventKind.REMOVAL, EventKind.CORRECTION, EventKind.DRAW}
 )
@@ -26,13 +30,18 @@ def missed_lines(
     heard: Sequence[Event],
     others: Sequence[tuple[Alternative, Sequence[Event]]],
     utterance: Utterance,
+    *,
+    counting: bool = False,
 ) -> list[Event]:
     """The lines with item and number of other readings, where the best reading has no event.
 
     Each carries a question. Of readings that have a line in the same place the surest gives it. An
-    utterance that is nothing but talk stays talk.
+    utterance that is nothing but talk stays talk, unless it is a short one while a count goes on
+    (``counting``). A receipt needs a volume, and "strike that" nothing but its words.
     """
-    if all(word.text == TALK for word in utterance.words):
+    talk = all(word.text == TALK for word in utterance.words)
+    length_s = utterance.words[-1].end_s - utterance.words[0].start_s if utterance.words else 0.0
+    if talk and not (counting and length_s <= SHORT_S):
         return []
     found: list[Event] = []
     for alternative, events in sorted(others, key=lambda other: -other[0].confidence):
@@ -41,17 +50,30 @@ def missed_lines(
         if not _explains(alternative, utterance):
             continue
         for event in events:
-            whole = event.kind in _WHOLE and event.item is not None and event.quantity is not None
-            if not whole or event.start_s < utterance.start_s:
+            if not _is_whole(event) or event.start_s < utterance.start_s:
                 continue
             if any(_meet(event, other) for other in (*heard, *found)):
                 continue
-            if not _instead(event, utterance):
+            if not talk and not _instead(event, utterance):
                 continue
             sentence = f"“{event.words}” was heard in one reading of this sound and not in another."
             question = ask(QuestionCode.LOW_CONFIDENCE, sentence)
             found.append(event.model_copy(update={"questions": (*event.questions, question)}))
     return found
+
+
+def _is_whole(event: Event) -> bool:
+    if event.kind is EventKind.RECEIPT:
+        return event.medication is not None and event.medication.volume_ml is not None
+    if event.kind is EventKind.CORRECTION and _is_strike(event):
+        return True
+    return event.kind in _WHOLE and event.item is not None and event.quantity is not None
+
+
+def _is_strike(event: Event) -> bool:
+    """Whether it only takes something back: "cancel that"."""
+    said = (event.item, event.quantity, event.medication, event.verdict)
+    return event.kind is EventKind.CORRECTION and said == (None, None, None, None)
 
 
 def _meet(event: Event, other: Event) -> bool:
@@ -69,8 +91,15 @@ def _explains(alternative: Alternative, utterance: Utterance) -> bool:
 
 
 def _instead(event: Event, utterance: Utterance) -> bool:
-    """Whether the best reading has a number there: an item alone is often only talked about."""
-    return any(
-        is_number_word(word.text) and word.start_s < event.end_s and word.end_s > event.start_s
+    """Whether the best reading has a number there: an item alone is often only talked about.
+
+    Where "cancel that" was said, it has the first word of it.
+    """
+    there = [
+        word.text
         for word in utterance.words
-    )
+        if word.start_s < event.end_s and word.end_s > event.start_s
+    ]
+    if _is_strike(event):
+        return there[:1] == event.words.lower().split()[:1]
+    return any(is_number_word(word) for word in there)

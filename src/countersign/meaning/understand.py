@@ -129,7 +129,8 @@ def understand(
         if not context.tokens and until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
         if not isinstance(part, Silence):
-            yield from _hear(tag, kit, day, context, without_unlikely(part))
+            counting = context.phase is not None
+            yield from _hear(tag, kit, day, context, without_unlikely(part, counting=counting))
         if on_open is not None and (over or not silent):
             on_open(_provisional(tag, kit, day, context))
     yield from _finish(tag, kit, day, context)
@@ -171,7 +172,8 @@ def _hear(
             for alternative in utterance.alternatives
         ]
         context.doubts += doubts_of(_events(found), others, utterance, kit, _cues(doc))
-        missed = missed_lines(_events(found), others, utterance)
+        counting = context.phase is not None
+        missed = missed_lines(_events(found), others, utterance, counting=counting)
     kept = next((i for i, reading in enumerate(found) if reading.open), len(found))
     for event in _events(found[:kept]):
         yield from _give(context, event)

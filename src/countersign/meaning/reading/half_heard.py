@@ -71,6 +71,11 @@ def _what(state: State, start: int, end: int) -> str | None:
         return None
     if kinds == ["cue"] and label.startswith("BARE ") and "correct" in _words(state, rest[0]):
         return f"verdict {label.partition(' ')[2]}"
+    if kinds == ["group", "cue"] and said[0] is rest[0] and talk == 1:
+        what = rest[1].label
+        if what.startswith("BARE ") and "correct" in _words(state, rest[1]):
+            # "sponge counts <talk> are correct"
+            return f"verdict {what.partition(' ')[2]} {label}"
     if kinds == ["group"] and _fillers(state, said)[1] in _COUNTS:
         return f"phase {label}"
     if kinds == ["group", "cue"] and rest[1].label in _PLACES:
@@ -112,7 +117,11 @@ def on_half_heard(state: State, index: int) -> int:
     if what == "verdict":
         values = {"kind": EventKind.VERDICT, "verdict": names[0]}
         question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")
-        if item is not None:
+        if len(names) > 1:
+            values["group"] = names[1]
+            name = name_of_group(Group(names[1]))
+            question = doubt(f"“{heard}” was heard; is that the verdict on the {name}?")
+        elif item is not None:
             group = state.kit.item(item).group
             values["group"] = group.value
             sentence = f"“{heard}” was heard, but not of what; {name_of_group(group)} were taken."
@@ -132,7 +141,7 @@ def on_half_heard(state: State, index: int) -> int:
 
 def is_half_heard(state: State, index: int) -> bool:
     """Whether an item without a number and a little talk are an utterance of the count: "<talk>
-    safety pin", "<talk> blades on the field", "lap pads <talk>".
+    safety pin", "<talk> blades on the field", "<talk> on the field blades", "lap pads <talk>".
 
     Talk on both sides is a sentence about the item.
     """
@@ -141,6 +150,8 @@ def is_half_heard(state: State, index: int) -> bool:
         return False  # what stood before it is no longer kept, and was looked at
     if before and len(after) == 1 and cue_at(state, index + 1, *_PLACES):
         after = []
+    if len(before) > 1 and not after and cue_at(state, index - 1, *_PLACES):
+        before = before[:-1]
     counting = state.scene.phase is not None
     if before and after:
         return False

@@ -47,6 +47,8 @@ _SORTS = frozenset(
 )
 """Unknown words that only tell of what sort they are, or how they were counted: "kellys curved
 four straight two"."""
+_SORRY_S = 0.5
+"""The word that leads a correction is no longer than this."""
 _ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "do", "does"})
 """Words that make a request or a question of a sentence, unless the speakers ask it of themselves
 ("can we")."""
@@ -62,6 +64,7 @@ class _Said:
     counting: bool
     strangers: int = 0
     named: bool = False
+    sorry: bool = False
 
     @property
     def in_talk(self) -> bool:
@@ -102,7 +105,9 @@ def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
     for pieces in found:
         labels = [piece.label for piece in pieces if piece.kind == "cue"]
         counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in labels)
-        utterances.append(_Said(tuple(pieces), counting, before.strangers, before.named))
+        utterances.append(
+            _Said(tuple(pieces), counting, before.strangers, before.named, before.sorry)
+        )
         before = Carried()
         counting = counting and "VERDICT correct" not in labels
     return utterances
@@ -119,7 +124,8 @@ def _with_beginning(state: State, reading: Read, said: Sequence[_Said]) -> Read:
         before = [piece for piece in pieces if piece.start < reading.carry_from]
         strangers = utterance.strangers + sum(_strangeness(state, piece) for piece in before)
         named = _names_what_counts(before[-1]) if before else utterance.named
-        carried = replace(reading.carried, strangers=strangers, named=named)
+        sorry = _is_sorry(state, before) if before else utterance.sorry
+        carried = replace(reading.carried, strangers=strangers, named=named, sorry=sorry)
         return replace(reading, carried=carried)
     return reading
 
@@ -156,6 +162,9 @@ def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
         return None
     name = _name(said, runs)
     if name is None:
+        pieces = next((run for run in runs if run.kind == "cue"), None)
+        if pieces is not None and any(_is_broken(piece) for piece in said.pieces):
+            return _read(state, said, runs, pieces, None)  # "broken <talk> three pieces"
         runs = [piece for piece in runs if piece.kind == "run"]
         if not runs or not _is_of_a_count(state, said, runs, strangers):
             return None
@@ -163,6 +172,10 @@ def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
     if name.kind == "item" and _is_only_named(state, said, runs, name):
         return None
     return _read(state, said, runs, min(runs, key=lambda run: _far(run, name)), name)
+
+
+def _is_broken(piece: Piece) -> bool:
+    return piece.kind == "cue" and piece.label.startswith("BROKEN")
 
 
 def _name(said: _Said, runs: list[Piece]) -> Piece | None:
@@ -196,6 +209,8 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
     first = said.pieces[0] in runs
     if said.named and (first or not said.in_talk):
         return True
+    if said.sorry and len(said.pieces) == 1:
+        return True
     counts = [cue for cue in cues if cue.label.startswith(_COUNTS)]
     if said.in_talk:
         # "kellys three", "on the Mayo, kellys three" of which the name was not understood
@@ -204,6 +219,8 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
             for piece in said.pieces
         )
         if alone and said.counting:
+            return True
+        if said.pieces[-1] in runs and _is_sorry(state, said.pieces[:-1]):
             return True
         return any(said.beside(cue, run) for cue in counts for run in runs)
     if counts:
@@ -220,6 +237,18 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         piece.kind == "run" or (piece.kind == "cue" and piece.label.startswith(_PASSED_OVER))
         for piece in said.pieces
     )
+
+
+def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
+    """Whether only a short word of talk stands before a number, right after a line about an item.
+
+    "<talk> one" is what is left of "sorry, one".
+    """
+    if [piece.kind for piece in before] != ["talk"]:
+        return False
+    talk = state.scene.heard[before[0].start : before[0].end]
+    short = talk[-1].end_s - talk[0].start_s <= _SORRY_S
+    return short and item_before(state, before[0].start) is not None
 
 
 def _read(state: State, said: _Said, runs: list[Piece], run: Piece, name: Piece | None) -> Read:

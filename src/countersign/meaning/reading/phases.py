@@ -54,12 +54,12 @@ def _only_spoken_of(state: State, cue: Piece) -> list[Question]:
 
 
 def _is_counted(state: State, index: int) -> bool:
-    """Whether an item after a phase has its number, or a place and its number: it is counted.
+    """Whether an item after a phase has its number, with a place or a total: it is counted.
 
     "Scrub relief, laps on the Mayo nine" hands over all counts and goes on with the laps.
     """
     at = index + 1
-    while cue_at(state, at, "PLACE") or (at > index + 1 and kind_at(state, at) == "talk"):
+    while cue_at(state, at, "PLACE", "TOTAL") or (at > index + 1 and kind_at(state, at) == "talk"):
         at += 1
     return kind_at(state, at) == "run"
 

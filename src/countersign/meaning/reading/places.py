@@ -149,7 +149,12 @@ def _leads(state: State, index: int, clause: Clause) -> bool:
 
 def _is_of_what_follows(state: State, index: int) -> bool:
     following = kind_at(state, index + 1) in ("item", "run", "part")
-    return following or cue_at(state, index + 1, "PACK", "PAIR", "BAG")
+    moved = cue_at(state, index + 1, "ADD verb", "REMOVE verb") and kind_at(state, index + 2) in (
+        "item",
+        "run",
+    )
+    # "on the Mayo adding needles two"
+    return following or moved or cue_at(state, index + 1, "PACK", "PAIR", "BAG")
 
 
 def names_ahead(state: State, index: int) -> bool:

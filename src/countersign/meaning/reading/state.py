@@ -39,6 +39,8 @@ class Carried:
     """How many unknown words its utterance had before it."""
     named: bool = False
     """Whether a count, a group or an item was named right before it."""
+    sorry: bool = False
+    """Whether only a short word of talk stood before it, right after a line about an item."""
 
 
 @dataclass(frozen=True)
