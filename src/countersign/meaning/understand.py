@@ -150,7 +150,8 @@ def _hear(
     tag: Tag, kit: Kit, day: date, context: _Context, utterance: Utterance
 ) -> Iterator[Event]:
     joint = (*context.tokens, pause(utterance)) if context.tokens else ()
-    heard = (*joint, *tokens_of(utterance.words, utterance.speaker))
+    second = next((each for each in utterance.alternatives if each.origin == "open"), None)
+    heard = (*joint, *tokens_of(utterance.words, utterance.speaker, second))
     if len(heard) == len(joint):
         return
     doc = tag(heard)

@@ -3,7 +3,8 @@
 import re
 from dataclasses import dataclass
 
-from countersign.hearing.utterance import TALK, Utterance, Word
+from countersign.hearing.readings import has_word
+from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
 
 UNKNOWN = "[unk]"
 """What a recogniser with a closed vocabulary writes for a word outside it."""
@@ -29,6 +30,8 @@ class Token:
     speaker: str | None = None
     heard: str | None = None
     """The word as heard, on the first token of a word; ``None`` on the others and on breaks."""
+    seconded: float = 0.0
+    """How sure the open decoding is of a reading that has this word too; 0 where it has another."""
 
     @property
     def is_sound(self) -> bool:
@@ -44,10 +47,13 @@ def pieces(text: str) -> list[str]:
     return _PIECES.findall(lowered)
 
 
-def tokens_of(words: tuple[Word, ...], speaker: str | None = None) -> tuple[Token, ...]:
-    """The tokens of some words in order."""
+def tokens_of(
+    words: tuple[Word, ...], speaker: str | None = None, open_reading: Alternative | None = None
+) -> tuple[Token, ...]:
+    """The tokens of some words in order. ``open_reading`` is how else their sound was decoded."""
     found: list[Token] = []
     for word in words:
+        agrees = open_reading is not None and has_word(open_reading, word)
         for index, piece in enumerate(pieces(word.text)):
             found.append(
                 Token(
@@ -57,6 +63,7 @@ def tokens_of(words: tuple[Word, ...], speaker: str | None = None) -> tuple[Toke
                     confidence=word.confidence,
                     speaker=speaker,
                     heard=word.text if index == 0 else None,
+                    seconded=open_reading.confidence if open_reading and agrees else 0.0,
                 )
             )
     return tuple(found)

@@ -26,6 +26,7 @@ from countersign.meaning.reading.packs import pack_quantity
 from countersign.meaning.reading.state import REPEAT_S
 from countersign.meaning.scene import (
     Scene,
+    is_seconded,
     label,
     low_confidence,
     make_event,
@@ -102,7 +103,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     questions += _beyond(scene, clause, quantity)
     questions += _homophones(scene, matter)
     questions += _missing(scene, clause, quantity)
-    if clause.before == "talk" and clause.number_first and len(values) == 1:
+    if clause.before == "talk" and clause.number_first and len(values) == 1 and not clause.verb:
         heard = said(quantity or 0)
         questions.append(doubt(f"{heard} was heard amid other talk; it may not be a count."))
     elif clause.before == "talk" and clause.cut_off and not sequence:
@@ -131,7 +132,9 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions += beside
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
-    questions += [*low_confidence(scene, matter), *two_or_ten(scene, matter)]
+    proved = _proved(scene, numbers, counted, totals, quantity)
+    unproved = [position for position in matter if position not in proved]
+    questions += [*low_confidence(scene, unproved), *two_or_ten(scene, matter)]
     end = max([clause.end, *(position + 1 for position in matter)])
     questions += _opposite_verb(scene, clause.start, end)
     return make_event(
@@ -158,9 +161,35 @@ def _item_of(clause: Clause) -> Piece | None:
     return Piece("item", clause.inherited, clause.start, clause.start)
 
 
+def _proved(
+    scene: Scene,
+    numbers: Sequence[Number],
+    counted: Counted | None,
+    totals: Sequence[Piece],
+    quantity: int | None,
+) -> frozenset[int]:
+    """The words of an unbroken count from one that need no confidence of their own.
+
+    Its last number, where the open decoding, which does not know the order, is sure of it; last
+    number and total, where they agree and the open decoding has the same total.
+    """
+    if counted is None or counted.questions or counted.numbers[:2] != (1, 2):
+        return frozenset()
+    last = range(numbers[-1].start, numbers[-1].end)
+    proved: set[int] = set()
+    if len(counted.numbers) >= SHORTEST_SEQUENCE and is_seconded(scene, last):
+        proved.update(last)
+    for total in totals:
+        within = range(total.start, total.end)
+        agrees = numbers_of(scene.doc, total)[-1:] == [quantity]
+        if agrees and all(scene.heard[position].seconded > 0 for position in within):
+            proved.update(last, within)
+    return frozenset(proved)
+
+
 def _unsettled(questions: Sequence[Question], values: Sequence[int]) -> list[Question]:
     """The questions less those about a repeat that turned out to be the next number of a count."""
-    unbroken = len(values) > SHORTEST_SEQUENCE and list(values) == list(range(1, len(values) + 1))
+    unbroken = len(values) >= SHORTEST_SEQUENCE and list(values) == list(range(1, len(values) + 1))
     if not unbroken:
         return list(questions)
     return [q for q in questions if q.code is not QuestionCode.READ_BACK_DISAGREES]
@@ -309,14 +338,20 @@ _TAKEN_FOR = {"adding": "bagging", "bagging": "adding", "packed": "bagged"}
 seven wrong lines of 3,219 clean ones that nobody was asked about were of these two kinds
 (``python -m tests.benchmarks.lines``)."""
 
+_SURELY_TAKEN = frozenset({"packed"})
+"""Of these, what the open decoding was sure of as well."""
+
 
 def _opposite_verb(scene: Scene, start: int, end: int) -> list[Question]:
     """A question about a verb of sound that may have been the opposite one."""
-    return [
-        doubt(f"Heard “{token.text}”, which sounds like “{_TAKEN_FOR[token.text]}”.")
-        for token in scene.heard[start:end]
-        if token.text in _TAKEN_FOR and token.is_sound
-    ]
+    asked = []
+    for position in range(start, end):
+        token = scene.heard[position]
+        other = _TAKEN_FOR.get(token.text)
+        sure = token.text not in _SURELY_TAKEN and is_seconded(scene, (position,))
+        if other is not None and token.is_sound and not sure:
+            asked.append(doubt(f"Heard “{token.text}”, which sounds like “{other}”."))
+    return asked
 
 
 def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:

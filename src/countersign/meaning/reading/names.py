@@ -11,7 +11,7 @@ from countersign.meaning.event import Question
 from countersign.meaning.pieces import Piece, words_of
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
-from countersign.meaning.scene import Scene, label
+from countersign.meaning.scene import Scene, is_seconded, label
 from countersign.meaning.words import BREAK, UNKNOWN, pieces
 from countersign.number_words import spell
 
@@ -52,8 +52,9 @@ def _longer(items: tuple[Item, ...]) -> tuple[dict[str, str], dict[str, str]]:
 
 def sound_alike(scene: Scene, item: Piece) -> list[Question]:
     """A question where a short name was heard that sounds like that of another item: "mesh" for
-    "metz". None of written words."""
-    if not scene.heard[item.start].is_sound:
+    "metz". None of written words, nor where the open decoding is sure of the name."""
+    within = range(item.start, item.end)
+    if not scene.heard[item.start].is_sound or is_seconded(scene, within):
         return []
     own = tuple((word, *said) for word, said in scene.kit.pronunciations.items())
     other = _alike(scene.kit.items, own).get(" ".join(words_of(scene.doc, item)))
@@ -81,16 +82,19 @@ def _alike(items: tuple[Item, ...], own: tuple[tuple[str, ...], ...]) -> dict[st
 
 
 def several_of_one(scene: Scene, item: Piece, quantity: int) -> list[Question]:
-    """A question where a number that begins with the sound of a plural follows a name in the
-    singular: "adson six" is what "adsons eight" is easily heard as.
+    """A question where "six" follows a name in the singular: "adson six" is what "adsons eight" is
+    easily heard as.
 
-    Before other numbers, and after a number ("six mosquito clamp"), the lost s says nothing of how
-    many there are.
+    None where the open decoding is sure of both, nor of a name that ends in an s of its own.
+    Before other numbers, "seven" among them, and after a number ("six mosquito clamp") the lost s
+    says nothing of how many there are.
     """
     follows = scene.heard[item.end].text if item.end < len(scene.heard) else ""
-    if not follows.startswith("s"):
-        return []
     form = " ".join(words_of(scene.doc, item))
+    if not follows.startswith("six") or form.endswith("s"):
+        return []
+    if is_seconded(scene, range(item.start, item.end + 1)):
+        return []
     plurals = {f"{form}s", f"{form}es", f"{form[:-1]}ies"}
     forms = {
         " ".join(piece for word in spoken.split() for piece in pieces(word))
