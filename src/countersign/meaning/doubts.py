@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
 from countersign.kit.model import Kit
+from countersign.meaning.agreement import Reading, outvoted, settled
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Verdict
 from countersign.meaning.numbers import teen_or_ten
 from countersign.meaning.questions import ask
@@ -111,27 +112,6 @@ def _only_moves_talk(utterance: Utterance, alternative: Alternative) -> bool:
 
 def _stems(words: Sequence[Word]) -> list[str]:
     return [word.text.removesuffix("s") for word in words if word.text != TALK]
-
-
-def _settled_by_order(event: Event, other: Event) -> bool:
-    """Whether the counting order decides between two last numbers: "twelve thirteen", "thirty"."""
-    first, second = event.sequence, other.sequence
-    if len(first) < 3 or first != tuple(range(1, len(first) + 1)) or first[:-1] != second[:-1]:
-        return False
-    return teen_or_ten(first[-1], second[-1])
-
-
-_TOTALS = frozenset({"total", "makes", "that's", "equals", "all", "altogether"})
-
-
-def _settled_by_total(event: Event, other: Event) -> bool:
-    """Whether a count that its closing total agrees with stands against a reading that is askew."""
-    first = event.sequence
-    if len(first) < 2 or first != tuple(range(1, len(first) + 1)) or event.questions:
-        return False
-    last, words = spell(first[-1]).replace("-", " "), event.words.lower()
-    twice = words.endswith(f" {last}") and f" {last} " in words
-    return twice and bool(_TOTALS.intersection(words.split())) and bool(other.questions)
 
 
 def _says_number(event: Event, alternative: Alternative) -> bool:
@@ -251,6 +231,7 @@ def doubts_of(
     ``cues`` are the cue phrases of the reading that the events were heard in.
     """
     doubts: list[Doubt] = []
+    alike = [Reading(a) for a, _ in others if _only_moves_talk(utterance, a)]
     others = [(a, events) for a, events in others if not _only_moves_talk(utterance, a)]
     for event in heard:
         if event.kind in _STEERING:
@@ -261,37 +242,49 @@ def doubts_of(
         if event.end_s < utterance.start_s:
             doubts += _may_go_on(event, others)
             continue
+        readings, asked = list(alike), list[tuple[bool, Question]]()
         for alternative, events in others:
             if alternative.origin == "grammar" and alternative.confidence < GRAMMAR_SHARE:
                 continue
-            near = [e for e in events if e.kind in _COUNTED and _overlap(event, e) > 0]
-            if near:
-                other = max(
-                    near,
-                    key=lambda e: (
-                        _overlap(event, e),
-                        e.item == event.item,
-                        e.quantity == event.quantity,
-                    ),
-                )
-                same = [e for e in near if (e.item, e.quantity) == (event.item, event.quantity)]
-                chosen = same[0] if same else other
-                if alternative.origin == "open" and _lacks_only_verb(event, chosen, cues):
-                    chosen = chosen.model_copy(update={"kind": event.kind})
-                if _settled_by_order(event, chosen) or _settled_by_total(event, chosen):
-                    update = {"quantity": event.quantity, "kind": event.kind}
-                    chosen = chosen.model_copy(update=update)
-                if chosen.quantity is None and _says_number(event, alternative):
-                    chosen = chosen.model_copy(update={"quantity": event.quantity})
-                asked = compare(event, chosen, kit)
-                asked += _number_missing(event, chosen, alternative)
-            else:
-                asked = compare(event, None, kit)
-            doubts += [
-                _doubt(event, question, about_number=about_number)
-                for about_number, question in asked
-            ]
+            other = _counterpart(event, alternative, events)
+            lacks_verb = (
+                other is not None
+                and alternative.origin == "open"
+                and _lacks_only_verb(event, other, cues)
+            )
+            if other is not None and lacks_verb:
+                other = other.model_copy(update={"kind": event.kind})
+            found = compare(event, other, kit)
+            if other is not None:
+                found += _number_missing(event, other, alternative)
+            other_item = other is None or other.item != event.item
+            readings.append(Reading(alternative, bool(found) or lacks_verb, other_item))
+            asked += found
+        if outvoted(readings):
+            continue
+        doubts += [
+            _doubt(event, question, about_number=about_number) for about_number, question in asked
+        ]
     return doubts
+
+
+def _counterpart(event: Event, alternative: Alternative, events: Sequence[Event]) -> Event | None:
+    """What another reading with ``events`` takes an event for, as far as it is to be weighed."""
+    near = [e for e in events if e.kind in _COUNTED and _overlap(event, e) > 0]
+    if not near:
+        return None
+    other = max(
+        near,
+        key=lambda e: (_overlap(event, e), e.item == event.item, e.quantity == event.quantity),
+    )
+    same = [e for e in near if (e.item, e.quantity) == (event.item, event.quantity)]
+    chosen = same[0] if same else other
+    if settled(event, chosen):
+        update = {"quantity": event.quantity, "kind": event.kind}
+        chosen = chosen.model_copy(update=update)
+    if chosen.quantity is None and _says_number(event, alternative):
+        chosen = chosen.model_copy(update={"quantity": event.quantity})
+    return chosen
 
 
 def _about_steering(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from countersign.hearing.utterance import TALK, Silence, Utterance
 from countersign.kit.model import Kit
+from countersign.meaning.agreement import as_sure_as_meant
 from countersign.meaning.doubts import Cue, Doubt, attach, doubts_of, drop_stale
 from countersign.meaning.event import Event, EventKind, Phase, Verdict
 from countersign.meaning.made_of_talk import without_unlikely
@@ -172,6 +173,10 @@ def _hear(
             )
             for alternative in utterance.alternatives
         ]
+        surer = as_sure_as_meant(heard, utterance, _events(found), others)
+        if surer != heard:
+            heard, doc = surer, tag(surer)
+            found = read(doc, kit, context.before, day)
         context.doubts += doubts_of(_events(found), others, utterance, kit, _cues(doc))
         counting = context.phase is not None
         missed = missed_lines(_events(found), others, utterance, counting=counting)
