@@ -151,8 +151,8 @@ def test_the_tallys_question_is_told_apart(kit: Kit) -> None:
 
 
 def test_a_question_of_the_words_is_told_from_one_of_hearing(kit: Kit) -> None:
-    pack = take("i have a pack of laps", events=(LAPS,), kind="pack")
-    heard = judged(pack, kit, "i have a pack of laps")
+    pack = take("i have a box of laps", events=(LAPS,), kind="pack")
+    heard = judged(pack, kit, "i have a box of laps")
     assert heard.asked_alone and heard.asked_written
     misheard = judged(take("laps five", events=(LAPS,)), kit, "laps five laps nine for a total")
     assert misheard.asked_alone and not misheard.asked_written

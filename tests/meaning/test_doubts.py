@@ -32,6 +32,7 @@ def test_teens_and_tens(hear, utter, teen: int) -> None:
         ("lidocaine two percent thirteen mils", ["Heard thirteen; it could be thirty."]),
         ("drawing fifteen cc of lidocaine", ["Heard fifteen; it could be fifty."]),
         ("saline fifty mils", ["Heard fifty; it could be fifteen."]),
+        ("saline two hundred fifty mils", []),
         ("lidocaine two percent thirty mils", []),
         ("lidocaine two percent twelve mils", []),
         ("lidocaine two percent ten mils expires june fifteen twenty twenty eight", []),
@@ -325,6 +326,12 @@ def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) 
 @pytest.mark.parametrize("line", ["adding five laps", "seven laps packed"])
 def test_written_words_have_no_sound_to_mistake(hear, line: str) -> None:
     assert asked(hear([written(line, 1)])) == []
+
+
+def test_a_volume_in_the_teens_that_both_decodings_are_sure_of_is_not(hear, utter) -> None:
+    for number, share, asks in (("thirteen", 0.95, 0), ("thirteen", 0.8, 1), ("fifty", 1.0, 1)):
+        line = f"drawing {number} mils of lidocaine"
+        assert len(asked(hear([utter(line, others=((line, share, "open"),))]))) == asks
 
 
 @pytest.mark.parametrize(("line", "other"), [("mesh one", "metz"), ("one metz", "mesh")])

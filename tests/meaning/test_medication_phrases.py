@@ -557,3 +557,17 @@ def test_a_label_that_broke_off_in_talk_is_asked_about(hear, utter) -> None:
     assert any(q.sentence.startswith("“label” was heard before it") for q in event.questions)
     *_, alone = hear([utter("okay <talk>"), utter(strength, at=2.0)])
     assert not any("was heard before it" in q.sentence for q in alone.questions)
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("label the cup lidocaine one percent two hundred fifty mils", True),
+        ("label the cup lidocaine one percent fifty mils", False),
+        ("label the pitcher saline two hundred fifty mils", False),
+        ("label the syringe lidocaine one percent one hundred mils", True),
+    ],
+)
+def test_more_than_a_container_holds_is_asked_about(say, line: str, asks: bool) -> None:
+    questions = [q.sentence for event in say(line) for q in event.questions]
+    assert any("more than a" in sentence for sentence in questions) is asks

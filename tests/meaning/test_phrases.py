@@ -97,6 +97,10 @@ PLAIN = [
     ("raytecs a pack of ten", "count raytec 10 pack"),
     ("raytecs two packs of ten", "count raytec 20 pack"),
     ("a ten pack of raytecs", "count raytec 10 pack"),
+    # the kit says how many are in a sealed one
+    ("a pack of raytecs", "count raytec 10 pack"),
+    ("two packs of laps", "count lap 10 pack"),
+    ("opening three packages of raytecs", "addition raytec 30 pack"),
     (
         "a pack of ten raytecs | one two three four five six seven eight nine ten",
         "count raytec 10 sequence",
@@ -228,8 +232,8 @@ ASKED = [
     ("laps for", "count lap 4 total", "other_reading"),
     ("laps too", "count lap 2 total", "other_reading"),
     ("needles fifteen | fifty", "count needle 50 total", "teen_or_ten"),
-    ("a pack of raytecs", "count raytec 10 pack", "no_quantity"),
-    ("two packs of laps", "count lap 10 pack", "no_quantity"),
+    ("a box of raytecs", "count raytec 10 pack", "no_quantity"),
+    ("two packs of needles", "count needle 2 pack", "no_quantity"),
     ("two pack of laps", "count lap 2 pack", "other_reading"),
     ("a pair of metzenbaum scissors", "count metz 2 total", "other_reading"),
     ("fifteen blade", "count blade 15 total", "other_reading"),

@@ -23,7 +23,13 @@ from countersign.meaning.medication.talk import (
 from countersign.meaning.numbers import TEENS, is_number_word
 from countersign.meaning.pieces import Piece
 from countersign.meaning.questions import ask, doubt
-from countersign.meaning.scene import Scene, low_confidence, make_event, two_or_ten
+from countersign.meaning.scene import (
+    Scene,
+    is_seconded,
+    low_confidence,
+    make_event,
+    two_or_ten,
+)
 from countersign.meaning.words import BREAK, UNKNOWN
 from countersign.number_words import spell
 
@@ -289,14 +295,17 @@ def _teens(scene: Scene, positions: range) -> list[Question]:
     surely and in both decodings. None of written words.
 
     Vials and ampoules hold thirty or fifty milliliters, hardly ever a number in the teens (common
-    practice, no source), so that to ask about every volume in the teens asks little. The other way
-    round only "fifty" is asked about, which a drawn "fifteen" was heard as: all tens would be every
-    second vial.
+    practice, no source), so that to ask about every volume in the teens asks little; where the open
+    decoding is sure of it, none was a ten. The other way round only "fifty" is asked about, which a
+    drawn "fifteen" was heard as, however sure both were: all tens would be every second vial. No
+    bag or bottle holds "two hundred fifteen".
     """
     words = [token.lower_ for token in scene.doc]
     asked = []
     for at in positions:
-        number = words[at] in TEENS or words[at] == "fifty"
+        teen = words[at] in TEENS and not is_seconded(scene, (at,))
+        fifty = words[at] == "fifty" and words[at - 1 : at] != ["hundred"]
+        number = teen or fifty
         volume = volume_at(words, at) if number and scene.heard[at].is_sound else None
         if volume is not None and (volume[0] in range(13, 20) or volume[0] == 50):
             other = spell(15 if volume[0] == 50 else (int(volume[0]) - 10) * 10)

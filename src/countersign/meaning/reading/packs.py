@@ -8,6 +8,8 @@ from countersign.meaning.scene import Scene
 from countersign.number_words import spell
 
 _NOT_FULL = frozenset({"short", "incomplete", "bad"})
+_OF_PACKS = frozenset({"box", "boxes", "bundle", "bundles"})
+"""What may hold several packs itself (common practice, no source)."""
 
 
 def pack_at(state: State, index: int) -> tuple[Piece, int] | None:
@@ -58,7 +60,11 @@ def pack_is_said(state: State, index: int) -> bool:
 def pack_quantity(
     scene: Scene, item_piece: Piece | None, piece: Piece
 ) -> tuple[int, Spoken, list[Question]]:
-    """The quantity of a pack that was said without being counted out, and what to ask."""
+    """The quantity of a pack that was said without being counted out, and what to ask.
+
+    How many are in a sealed pack is the kit's to say. One that is counted out and is short or over
+    asks by its numbers, and where people say that it is not full.
+    """
     how, number = piece.label.split()
     value = int(number)
     if _NOT_FULL.intersection(words_of(scene.doc, piece)):
@@ -90,5 +96,7 @@ def pack_quantity(
     sentence = f"{packs} heard, but not how many are in one"
     if size is None:
         return value, Spoken.PACK, [ask(QuestionCode.NO_QUANTITY, f"{sentence}.")]
-    sentence += f"; the kit says {spell(size)}."
+    if not _OF_PACKS.intersection(words_of(scene.doc, piece)):
+        return value * size, Spoken.PACK, []
+    sentence += f"; the kit says {spell(size)} to a pack."
     return value * size, Spoken.PACK, [ask(QuestionCode.NO_QUANTITY, sentence)]
