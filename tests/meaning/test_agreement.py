@@ -84,3 +84,19 @@ def test_a_count_over_several_utterances_is_surer_in_the_last_only(hear, utter) 
         "three four", 2.0, confidences={"four": 0.8}, others=(("three four", 1.0, "open"),)
     )
     assert sentences(hear([first, last])) == ["“laps” was not heard clearly."]
+
+
+@pytest.mark.parametrize(
+    ("heard", "other", "second", "share", "asks"),
+    [
+        ("recount the laps", "recount the <talk>", 0.9, 0.2, False),
+        ("recount the laps", "recount the <talk>", 0.5, 0.2, True),
+        ("final count", "closing count", 0.9, 0.2, False),
+        ("counts are correct", "counts are not correct", 1.0, 0.05, True),
+    ],
+)
+def test_a_weak_path_against_a_phase_or_verdict(
+    hear, utter, heard, other, second, share, asks
+) -> None:
+    others = ((other, share, "grammar"), (heard, second, "open"))
+    assert bool(sentences(hear([utter(heard, others=others)]))) is asks

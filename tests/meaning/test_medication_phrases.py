@@ -571,3 +571,18 @@ def test_a_label_that_broke_off_in_talk_is_asked_about(hear, utter) -> None:
 def test_more_than_a_container_holds_is_asked_about(say, line: str, asks: bool) -> None:
     questions = [q.sentence for event in say(line) for q in event.questions]
     assert any("more than a" in sentence for sentence in questions) is asks
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("label <talk> syringe lidocaine one percent ten mils", False),
+        ("label <talk> syringe one percent lidocaine ten mils", False),
+        ("label syringe <talk> lidocaine one percent ten mils", True),
+        ("label syringe lidocaine one percent <talk> ten mils", True),
+        ("label <talk> lidocaine one percent ten mils", True),
+    ],
+)
+def test_talk_before_the_container_of_a_label_hides_nothing(say, line: str, asks: bool) -> None:
+    questions = [q.sentence for event in say(line) for q in event.questions]
+    assert any("may not be meant" in sentence for sentence in questions) is asks

@@ -88,3 +88,29 @@ def test_a_total_without_a_count_before_is_the_count(say: Say) -> None:
     for words in ("needles five total", "five needles total", "five total needles"):
         (event,) = say(words)
         assert (event.item, event.quantity, event.questions) == ("needle", 5, ())
+
+
+@pytest.mark.parametrize(
+    ("line", "quantity", "asked"),
+    [
+        # the words of the total were not understood
+        ("laps one two three four <talk> four", 4, []),
+        ("laps one two three four <talk> three", 4, ["sequence_cut_off"]),
+        ("laps two three four <talk> four", 4, ["sequence_start", "sequence_cut_off"]),
+    ],
+)
+def test_talk_between_a_count_and_its_total(
+    hear, utter, line: str, quantity: int, asked: list[str]
+) -> None:
+    (event,) = hear([utter(line)])
+    assert event.quantity == quantity
+    assert [str(code) for code in _asked([event])] == asked
+
+
+def test_a_count_decides_what_sounds_like_its_total(hear, utter, say: Say) -> None:
+    counted = "laps one two three four five six seven eight nine ten eleven twelve thirteen"
+    (event,) = hear([utter(f"{counted} total thirty")])
+    assert (event.quantity, event.questions) == (13, ())
+    assert _asked(hear([utter(f"{counted} total forty")])) == ["total_disagrees"]
+    assert _asked(hear([utter("laps thirteen total thirty")])) == ["total_disagrees"]
+    assert _asked(say(f"{counted} total thirty")) == ["total_disagrees"]  # nobody misheard it

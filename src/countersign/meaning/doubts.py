@@ -235,7 +235,7 @@ def doubts_of(
     others = [(a, events) for a, events in others if not _only_moves_talk(utterance, a)]
     for event in heard:
         if event.kind in _STEERING:
-            doubts += _about_steering(event, others)
+            doubts += _about_steering(event, others, alike)
             continue
         if event.kind not in _COUNTED:
             continue
@@ -288,11 +288,17 @@ def _counterpart(event: Event, alternative: Alternative, events: Sequence[Event]
 
 
 def _about_steering(
-    event: Event, others: Sequence[tuple[Alternative, Sequence[Event]]]
+    event: Event,
+    others: Sequence[tuple[Alternative, Sequence[Event]]],
+    alike: Sequence[Reading],
 ) -> list[Doubt]:
-    """Doubts about a phase or verdict that other readings take for another, or for none."""
-    share = VERDICT_SHARE if event.verdict is Verdict.CORRECT else GRAMMAR_SHARE
-    doubts = []
+    """Doubts about a phase or verdict that other readings take for another, or for none.
+
+    ``alike`` are the readings with the same words.
+    """
+    correct = event.verdict is Verdict.CORRECT
+    share = VERDICT_SHARE if correct else GRAMMAR_SHARE
+    readings, doubts = [], []
     for alternative, events in others:
         if alternative.origin == "grammar" and alternative.confidence < share:
             continue
@@ -302,6 +308,7 @@ def _about_steering(
             == (event.phase, event.verdict, event.group, event.item)
             for e in near
         )
+        readings.append(Reading(alternative, differs=not same))
         if same:
             continue
         if near:
@@ -311,7 +318,8 @@ def _about_steering(
             sentence = f"Another reading of this sound does not have {_steers(event)}."
             question = ask(QuestionCode.LOW_CONFIDENCE, sentence)
         doubts.append(_doubt(event, question, about_number=False))
-    return doubts
+    # "correct" ends a count: it may have been "not correct"
+    return doubts if correct or not outvoted([*alike, *readings]) else []
 
 
 def _steers(event: Event) -> str:

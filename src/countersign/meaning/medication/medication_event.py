@@ -151,7 +151,10 @@ def medication_event(
     if read_back and any(cue.label_ == "READ_BACK" and cue.start == start for cue in cues):
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
     if not _in_order(said, cued=cued):
-        asked += _about_talk(scene, detail, words, said.known | covered, talk_before)
+        told = words
+        if kind is EventKind.LABEL:
+            told = _after_container(detail, words, min(shifted, default=0))
+        asked += _about_talk(scene, detail, told, said.known | covered, talk_before)
     if (
         loose is None
         and detail.volume_ml is None
@@ -269,6 +272,19 @@ def _in_order(said: Said, *, cued: bool) -> bool:
     """Whether so much of a label was said that words around it do not make it talk."""
     detail = said.detail
     return cued or bool(detail.strength and detail.expiry)
+
+
+def _after_container(detail: MedicationDetail, words: list[str], name: int) -> list[str]:
+    """The words of a label without the talk right before its container, which can hide nothing of
+    what is in it: "label <talk> pitcher sterile water one hundred milliliters".
+    """
+    if detail.name is None or detail.volume_ml is None or detail.container not in words:
+        return words
+    container = words.index(detail.container)
+    if container > name:
+        return words
+    before = ["on" if word in (TALK, UNKNOWN) else word for word in words[:container]]
+    return [*before, *words[container:]]
 
 
 def _about_talk(

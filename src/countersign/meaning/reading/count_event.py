@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
-from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run
+from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run, teen_or_ten
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt, said
 from countersign.meaning.reading.clause import (
@@ -98,7 +98,9 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
             continue
         if quantity is None:
             quantity, spoken = said_total[-1], Spoken.TOTAL
-        elif said_total[-1] not in (quantity, quantity + clause.elsewhere):
+        elif said_total[-1] in (quantity, quantity + clause.elsewhere):
+            continue
+        elif not (scene.heard[entry.start].is_sound and _outcounted(sequence, said_total[-1])):
             questions.append(_other_total(clause, quantity, said_total[-1]))
     questions += _beyond(scene, clause, quantity)
     questions += _homophones(scene, matter)
@@ -229,6 +231,12 @@ def _pack_counted_out(scene: Scene, clause: Clause, numbers: Sequence[Number]) -
     if not first.piece.label.startswith("unsized ") or then != [1, 2]:
         return numbers
     return [replace(first, value=first.value * item.pack), *numbers[1:]]
+
+
+def _outcounted(sequence: Sequence[int], total: int) -> bool:
+    """Whether the order of a count shows that its total is the teen that sounds like this ten."""
+    in_order = sequence == tuple(range(1, len(sequence) + 1))
+    return in_order and bool(sequence) and teen_or_ten(sequence[-1], total)
 
 
 def _other_total(clause: Clause, quantity: int, total: int) -> Question:

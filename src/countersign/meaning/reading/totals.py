@@ -5,10 +5,17 @@ from dataclasses import replace
 
 from countersign.meaning.event import Event, EventKind
 from countersign.meaning.numbers import split_run
-from countersign.meaning.pieces import Piece, words_of
-from countersign.meaning.reading.clause import Clause
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close
-from countersign.meaning.reading.state import State, cue_at, events_of, kind_at, talk_before
+from countersign.meaning.reading.state import (
+    State,
+    at_edge,
+    cue_at,
+    events_of,
+    kind_at,
+    talk_before,
+)
 from countersign.meaning.reading.talk import hear_talk
 
 
@@ -64,12 +71,24 @@ def closes_count(state: State, index: int) -> int | None:
     ``None`` if the number at ``index`` is none: without a count before it, it is itself the count.
     """
     clause = state.clause
+    if clause is not None and _says_total_after_talk(state, clause, index):
+        return index + 1
     if clause is None or not clause.has_numbers or clause.talked or clause.total_next:
         return None
     name = clause.item_id
     at = index + 1
     at += kind_at(state, at) == "item" and state.pieces[at].label == name
     return at + 1 if name is not None and _is_total_behind(state, at) else None
+
+
+def _says_total_after_talk(state: State, clause: Clause, index: int) -> bool:
+    """Whether talk at the end of a count hid the words of its total: "four five six <talk> six"."""
+    numbers = [number.value for number in clause_numbers(state.scene, clause)]
+    if not clause.cut_off or len(numbers) < SHORTEST_SEQUENCE or clause.item is None:
+        return False
+    alone = kind_at(state, index - 1) == "talk" and at_edge(state, index + 1)
+    again = numbers_of(state.doc, state.pieces[index]) == numbers[-1:]
+    return alone and again and numbers == list(range(1, len(numbers) + 1))
 
 
 def counted_elsewhere(state: State, clause: Clause) -> int:
