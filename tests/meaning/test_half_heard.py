@@ -2,6 +2,11 @@
 
 import pytest
 
+from countersign.kit import demo_kit_path, read_kit
+from countersign.meaning import understand
+
+DEMO = read_kit(demo_kit_path())
+
 ASKED = [
     # a verb of counting with an item and no number
     ("added needle", "addition needle"),
@@ -134,3 +139,37 @@ def test_a_name_at_the_end_of_a_sentence_over_two_utterances_stays_talk(hear, ut
 
 def test_a_number_that_came_with_the_verb_is_not_asked_for(say) -> None:
     assert rows(say("passed off hypo | one"), asked=False) == ["removal hypo 1"]
+
+
+@pytest.mark.parametrize(
+    ("text", "expected", "sounds_like"),
+    [
+        ("asepto bowl one", [("bulb_syringe", "bulb", 1)], "“bowl”, which sounds like “bulb”"),
+        ("one asepto bowl", [("bulb_syringe", "bulb", 1)], "“bowl”, which sounds like “bulb”"),
+        (
+            "vessel loops one two three four metz four",
+            [("vessel_loop", None, 4)],
+            "“metz”, which sounds like “that's”",
+        ),
+        # another number, or no sequence before it: scissors
+        ("vessel loops one two three four metz five", [], None),
+        ("vessel loops four metz four", [], None),
+    ],
+)
+def test_a_word_taken_for_one_that_sounds_like_it_is_understood_and_asked_about(
+    utter, text: str, expected: list[tuple[str, str | None, int]], sounds_like: str | None
+) -> None:
+    events = list(understand([utter(text)], DEMO))
+    if sounds_like is None:
+        assert [event.item for event in events] == ["vessel_loop", "metzenbaum_scissors"]
+        return
+    assert [(event.item, event.part, event.quantity) for event in events] == expected
+    assert [q.sentence for event in events for q in event.questions] == [f"Heard {sounds_like}."]
+
+
+def test_a_count_at_a_place_said_again_beside_talk_is_asked_about(utter) -> None:
+    heard = ["closing count", "four kelly clamps on the back table", "<talk> kelly clamps four"]
+    starts = (0.0, 3.0, 8.0)
+    events = list(understand(map(utter, heard, starts), DEMO))
+    codes = [[question.code.value for question in event.questions] for event in events]
+    assert "said_again" in codes[2] and "said_again" not in codes[1]

@@ -142,15 +142,29 @@ def _with_item(state: State, clause: Clause) -> Clause:
 def _repeats(state: State, clause: Clause, event: Event) -> bool:
     """Whether the same was added or removed just before: it may be done twice, or said twice."""
     before = state.done[-1].event if state.done else None
-    if before is None or event.kind not in MOVED:
+    if before is None:
         return False
+    if clause.before == "talk" and event.kind is EventKind.COUNT:
+        return _repeats_in_talk(event, before)
     fields = ("kind", "item", "quantity")
+    if event.kind not in MOVED:
+        return False
     if any(getattr(event, field) != getattr(before, field) for field in fields):
         return False
     places = {event.place, before.place} - {None}
     two_packs = event.spoken is before.spoken is Spoken.PACK
     soon = event.start_s - before.end_s <= REPEAT_S
     return len(places) < 2 and WOUND not in places and not two_packs and not clause.more and soon
+
+
+def _repeats_in_talk(event: Event, before: Event) -> bool:
+    """Whether a count at a place is said again without it, beside a little talk."""
+    same = all(
+        getattr(event, field) == getattr(before, field)
+        for field in ("kind", "item", "quantity", "part", "spoken")
+    )
+    apart = event.place is None and before.place is not None
+    return same and apart and event.start_s - before.end_s <= REPEAT_S
 
 
 def emit(

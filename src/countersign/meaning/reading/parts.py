@@ -1,11 +1,58 @@
 """Parts: "bulb syringe, barrel one, bulb one"."""
 
-from countersign.meaning.pieces import Piece
+from dataclasses import replace
+from functools import lru_cache
+
+from countersign.kit.phone_distance import nearness
+from countersign.kit.pronounce import readings_of
+from countersign.meaning.event import Question
+from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close, open_clause
 from countersign.meaning.reading.read_back import reads_back
 from countersign.meaning.reading.state import State, kind_at
 from countersign.meaning.reading.talk import hear_talk
+
+
+def settle_misheard_parts(state: State) -> None:
+    """A word right after an item that sounds like one of its parts is that part: "asepto bowl".
+
+    Only of sound. That another word was heard is asked about.
+    """
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "stranger" or kind_at(state, index - 1) != "item":
+            continue
+        if not state.scene.heard[piece.start].is_sound or piece.end - piece.start > 1:
+            continue
+        item = state.kit.item(state.pieces[index - 1].label)
+        (word,) = words_of(state.doc, piece)
+        own = tuple((form, *said) for form, said in state.kit.pronunciations.items())
+        part = _sounds_like(word, item.parts, own)
+        if part is not None:
+            state.pieces[index] = replace(piece, kind="part", label=part)
+
+
+@lru_cache(maxsize=256)
+def _sounds_like(word: str, parts: tuple[str, ...], own: tuple[tuple[str, ...], ...]) -> str | None:
+    """The part that a word sounds most like, if it may be mistaken for it."""
+    pronunciations = {form: said for form, *said in own}
+    said = readings_of(word, pronunciations)
+    near = {
+        part: apart
+        for part in parts
+        for form in (part, f"{part}s")
+        if (apart := nearness(said, readings_of(form, pronunciations))) is not None
+    }
+    return min(near, key=lambda part: near[part], default=None)
+
+
+def _misheard(state: State, piece: Piece) -> list[Question]:
+    """What to ask where a part was not heard by its own name."""
+    words = words_of(state.doc, piece)
+    if words in ([piece.label], [f"{piece.label}s"]):
+        return []
+    return [doubt(f"Heard “{' '.join(words)}”, which sounds like “{piece.label}”.")]
 
 
 def on_part(state: State, index: int) -> int:
@@ -32,9 +79,11 @@ def on_part(state: State, index: int) -> int:
         if clause.item.label == item and _is_of_number_before(state, index, clause):
             # "one bulb syringe barrel"
             clause.part, clause.end, clause.place_closes = piece.label, piece.end, True
+            clause.questions += _misheard(state, piece)
             return index + 1
         if clause.item.label == item and unnamed and (not clause.has_numbers or behind):
             clause.part, clause.place_closes = piece.label, behind
+            clause.questions += _misheard(state, piece)
             clause.end = piece.end
             return index + 1
     numbers_first = (
@@ -45,6 +94,7 @@ def on_part(state: State, index: int) -> int:
         clause = open_clause(state, index)
     clause.item = Piece("item", item, piece.start, piece.end)
     clause.part = piece.label
+    clause.questions += _misheard(state, piece)
     clause.number_first = numbers_first
     clause.after = None
     clause.end = piece.end

@@ -36,7 +36,7 @@ from countersign.meaning.reading.medications import (
     settle_cues,
     settle_no_expiry,
 )
-from countersign.meaning.reading.parts import on_part
+from countersign.meaning.reading.parts import on_part, settle_misheard_parts
 from countersign.meaning.reading.phases import on_alone, on_done, on_phase, settle_alone
 from countersign.meaning.reading.places import (
     goes_on_setting_up,
@@ -51,7 +51,12 @@ from countersign.meaning.reading.places import (
 from countersign.meaning.reading.remarks import note_aside, on_direction, on_note, settle_aside
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
-from countersign.meaning.reading.totals import on_restart, on_total, settle_totals
+from countersign.meaning.reading.totals import (
+    on_restart,
+    on_total,
+    settle_misheard_totals,
+    settle_totals,
+)
 from countersign.meaning.reading.verbs import on_more, on_verb
 from countersign.meaning.reading.verdicts import (
     on_denied,
@@ -192,6 +197,8 @@ def read(
     settle_set_up(state)
     settle_alone(state)
     settle_totals(state)
+    settle_misheard_totals(state)
+    settle_misheard_parts(state)
     settle_half_heard(state)
     heard = list(state.pieces)
     index = 0

@@ -2,10 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 
+from countersign.kit.phone_distance import nearness
+from countersign.kit.pronounce import readings_of
 from countersign.meaning.event import Event, EventKind
 from countersign.meaning.numbers import split_run
 from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import SHORTEST_SEQUENCE, Clause, clause_numbers
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.state import (
@@ -34,6 +38,9 @@ def on_total(state: State, index: int) -> int:
         if talk_before(state, index) == "stranger":
             return index + 2
         state.clause = Clause(start=cue.start, carry=cue.start)
+    if cue.label == MISHEARD:
+        heard = " ".join(words_of(state.doc, cue))
+        state.clause.questions.append(doubt(f"Heard “{heard}”, which sounds like “that's”."))
     state.clause.total_next = True
     state.clause.talked = False
     return index + 1
@@ -55,6 +62,33 @@ def settle_totals(state: State) -> None:
         if len(found) > 1 and found[-1][0] != found[-2][0] + 1:
             at = piece.start + found[-1][1]
             state.pieces[index : index + 1] = [replace(piece, end=at), replace(piece, start=at)]
+
+
+def settle_misheard_totals(state: State) -> None:
+    """A name that sounds like "that's" between a sequence and its last number is the total's word.
+
+    "… five six metz six" in one breath; of sound only. The count asks about it.
+    """
+    for index, piece in enumerate(state.pieces):
+        if piece.kind != "item" or not state.scene.heard[piece.start].is_sound:
+            continue
+        if kind_at(state, index - 1) != "run" or kind_at(state, index + 1) != "run":
+            continue
+        if not at_edge(state, index + 2):
+            continue
+        counted = numbers_of(state.doc, state.pieces[index - 1])
+        again = numbers_of(state.doc, state.pieces[index + 1])
+        words = words_of(state.doc, piece)
+        if len(counted) > 1 and again == counted[-1:] and len(words) == 1 and _sounds_like(*words):
+            state.pieces[index] = replace(piece, kind="cue", label=MISHEARD)
+
+
+MISHEARD = "TOTAL misheard"
+
+
+@cache
+def _sounds_like(word: str) -> bool:
+    return nearness(readings_of(word), readings_of("that's")) is not None
 
 
 def _is_total_behind(state: State, index: int) -> bool:
