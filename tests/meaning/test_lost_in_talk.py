@@ -179,3 +179,43 @@ def test_a_place_before_a_verb_is_of_what_the_verb_is_about() -> None:
 def test_a_relief_before_an_items_total_names_no_group() -> None:
     relief, count = said("scrub relief x-ray sponges total forty")
     assert (relief.group, count.item, count.quantity) == (None, "raytec", 40)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("closing count | one <talk> bulb", "count - 1"),
+        ("two <talk> to the field", "addition - 2"),
+        ("two <talk> <talk> <talk> to the field", ""),
+    ],
+)
+def test_a_number_whose_name_was_lost_before_its_part_or_verb(text: str, expected: str) -> None:
+    assert rows(text) == expected
+    assert all(event.questions for event in said(text) if event.kind.value != "phase")
+
+
+@pytest.mark.parametrize(
+    ("text", "asks"),
+    [
+        ("laps five | <talk> laps four", True),
+        ("laps five | <talk> needles four", False),
+        # numbers counted out behind talk, and an interrupted count that starts again
+        ("laps five | <talk> one two three four five total five", True),
+        ("laps one two | <talk> one two three four five", False),
+    ],
+)
+def test_what_comes_after_a_lost_word_may_be_a_correction_or_of_something_else(utter, text, asks):
+    at, heard = 0.0, []
+    for line in text.split(" | "):
+        heard.append(utter(line, at))
+        at = heard[-1].end_s + 1.5
+    found = understand(heard, read_kit(demo_kit_path()), TODAY)
+    sentences = [question.sentence for event in found for question in event.questions]
+    told = ("Another number of it", "Talk was heard between")
+    assert any(sentence.startswith(told) for sentence in sentences) is asks
+
+
+def test_two_behind_a_ratio_may_be_ten(utter) -> None:
+    text = "lidocaine with epinephrine one to two hundred thousand two mils"
+    (event,) = understand([utter(text)], read_kit(demo_kit_path()), TODAY)
+    assert "Heard two, which sounds like ten." in [q.sentence for q in event.questions]

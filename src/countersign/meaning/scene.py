@@ -85,7 +85,8 @@ def two_or_ten(scene: Scene, positions: Iterable[int]) -> list[Question]:
         if at + 1 >= len(heard) or heard[at].text != "two" or not heard[at].is_sound:
             continue
         before = heard[at - 1].text if at else ""
-        if before == "point" or is_number_word(before) or is_number_word(heard[at + 1].text):
+        joined = is_number_word(before) and before != "thousand"  # a ratio ends so
+        if before == "point" or joined or is_number_word(heard[at + 1].text):
             continue
         alike = heard[at + 1].text.startswith(("m", "n", "kn"))
         if alike and not is_seconded(scene, (at, at + 1)):

@@ -112,6 +112,10 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         question = ask(QuestionCode.SAID_AGAIN, sentence)
         clause.questions.append(question)
         event = event.model_copy(update={"questions": (*event.questions, question)})
+    if event is not None and _may_correct(state, clause, event):
+        question = doubt("Another number of it was heard just before; this may correct that.")
+        clause.questions.append(question)
+        event = event.model_copy(update={"questions": (*event.questions, question)})
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
     place = clause.place if clause.outside is not None else None
     asked = tuple(clause.questions)
@@ -155,6 +159,17 @@ def _repeats(state: State, clause: Clause, event: Event) -> bool:
     two_packs = event.spoken is before.spoken is Spoken.PACK
     soon = event.start_s - before.end_s <= REPEAT_S
     return len(places) < 2 and WOUND not in places and not two_packs and not clause.more and soon
+
+
+def _may_correct(state: State, clause: Clause, event: Event) -> bool:
+    """Whether a count right after another number of its item has talk before it: "no" was lost."""
+    before = state.done[-1].event if state.done else None
+    if before is None or clause.before != "talk" or event.kind is not EventKind.COUNT:
+        return False
+    if before.kind not in (EventKind.COUNT, *MOVED) or before.item not in (event.item, None):
+        return False
+    other = None not in (before.quantity, event.quantity) and before.quantity != event.quantity
+    return other and event.place is None and event.start_s - before.end_s <= REPEAT_S
 
 
 def _repeats_in_talk(event: Event, before: Event) -> bool:

@@ -292,5 +292,8 @@ def _starts_after_talk(
             return False
         clause.tried = clause.tried or not (clause.soft and next_item)
     elif clause.has_numbers and from_one:
+        if not next_item and len(clause_numbers(state.scene, clause)) == 1:
+            # "peanuts five | <talk> one two three": no sequence that was interrupted
+            clause.questions.append(_talk_before_numbers(state, clause))
         return next_item  # started again after an interruption
     return True

@@ -222,6 +222,8 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
             return True
         if said.pieces[-1] in runs and _is_sorry(state, said.pieces[:-1]):
             return True
+        if _is_half_of_a_line([piece.kind for piece in said.pieces], said.pieces[-1]):
+            return True
         return any(said.beside(cue, run) for cue in counts for run in runs)
     if counts:
         return True
@@ -237,6 +239,15 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         piece.kind == "run" or (piece.kind == "cue" and piece.label.startswith(_PASSED_OVER))
         for piece in said.pieces
     )
+
+
+def _is_half_of_a_line(kinds: Sequence[str], last: Piece) -> bool:
+    """Whether only the name was not understood: "two <talk> to the field", "one <talk> bulb"."""
+    ends = last.kind == "part" or (
+        last.kind == "cue" and last.label.startswith(("ADD after", "REMOVE after"))
+    )
+    talk = kinds[1:-1]
+    return ends and kinds[0] == "run" and 1 <= len(talk) <= 2 and set(talk) == {"talk"}
 
 
 def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
