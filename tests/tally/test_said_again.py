@@ -42,10 +42,9 @@ def test_a_repeat_that_was_done_twice_is_struck_itself() -> None:
     assert expected(record) == 8
 
 
-def test_a_repeat_changes_no_number_until_a_person_says_that_it_was_done_twice() -> None:
-    said = SAID[:-1]
-    record = build_record(KIT, read(said, KIT).events, [])
-    assert record.lines[3].waits and expected(record) == 8
-    at = datetime(2026, 3, 2, 8, tzinfo=UTC)
-    twice = Decision(line=4, act=Act.ACCEPT, role=Role.CIRCULATOR, initials="CD", at=at)
-    assert expected(build_record(KIT, read(said, KIT).events, [twice])) == 10
+def test_until_a_person_decides_a_repeat_leaves_the_higher_number_expected() -> None:
+    added = build_record(KIT, read(SAID[:-1], KIT).events, [])
+    assert not added.lines[3].waits and expected(added) == 10
+    said = ["initial count", "needles six", "passing off two needles", "two needles passed off"]
+    removed = build_record(KIT, read(said, KIT).events, [])
+    assert removed.lines[3].waits and expected(removed) == 4

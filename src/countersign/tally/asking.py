@@ -43,8 +43,9 @@ def ask_about_step(
     ``after`` are the item's numbers with the step applied, ``number`` what it was counted as.
     """
     passing: list[Question] = []
-    if draft.has(QuestionCode.SAID_AGAIN):
-        # mostly the second voice; were it done twice, the next count would be over and tell
+    if draft.has(QuestionCode.SAID_AGAIN) and step.kind is not EventKind.ADDITION:
+        # mostly the second voice. What should be there errs on the side of more: a repeat counted
+        # as added shows a difference that is none, one left out could hide what is missing
         draft.waits = True
     match step.kind:
         case EventKind.COUNT:
