@@ -323,6 +323,21 @@ def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) 
     assert question[0] == "other_reading" and question[1].endswith(f"sounds like “{other}”.")
 
 
+@pytest.mark.parametrize("line", ["that is x-ray sponges ten", "that is three stick ties"])
+def test_an_addition_heard_as_that_is_stays_asked_about(line: str, utter) -> None:
+    kit = read_kit(demo_kit_path())
+    later = utter("cancel the last", 2.0)
+    for said in ([utter(line)], [utter(line), later]):
+        event, *_ = understand(said, kit)
+        assert "Heard “that is”, which sounds like “adding”." in [
+            question.sentence for question in event.questions
+        ]
+
+
+def test_a_total_after_that_is_closes_its_count(hear, utter) -> None:
+    assert asked(hear([utter("laps one two three"), utter("that is three", 3.0)])) == []
+
+
 @pytest.mark.parametrize("line", ["adding five laps", "seven laps packed"])
 def test_written_words_have_no_sound_to_mistake(hear, line: str) -> None:
     assert asked(hear([written(line, 1)])) == []

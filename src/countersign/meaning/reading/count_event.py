@@ -134,6 +134,10 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions += beside
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
+    if not sequence and clause.kind is EventKind.COUNT:
+        beside = _lost_addition(scene, clause.start)
+        clause.questions += beside
+        questions += beside
     proved = _proved(scene, numbers, counted, totals, quantity)
     unproved = [position for position in matter if position not in proved]
     questions += [*low_confidence(scene, unproved), *two_or_ten(scene, matter)]
@@ -360,6 +364,17 @@ def _opposite_verb(scene: Scene, start: int, end: int) -> list[Question]:
         if other is not None and token.is_sound and not sure:
             asked.append(doubt(f"Heard “{token.text}”, which sounds like “{other}”."))
     return asked
+
+
+def _lost_addition(scene: Scene, start: int) -> list[Question]:
+    """A question where an utterance of sound begins with "that is": the bundled model hears it for
+    "adding", in both decodings."""
+    first = next((at for at in (start, start - 2) if at >= 0 and _begins(scene, at)), None)
+    if first is None or [token.text for token in scene.heard[first : first + 2]] != ["that", "is"]:
+        return []
+    if not scene.heard[first].is_sound:
+        return []
+    return [doubt("Heard “that is”, which sounds like “adding”.")]
 
 
 def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:
