@@ -19,6 +19,23 @@ def test_a_removal_at_the_end_of_an_utterance_does_not_lead_the_next() -> None:
     assert found == "removal knife_blade -; addition hypodermic_needle 2"
 
 
+@pytest.mark.parametrize("text", ["one two <talk>", "<talk> one two"])
+def test_two_numbers_in_order_are_of_an_item_that_was_lost(text: str) -> None:
+    (event,) = said(text)
+    assert (event.item, event.quantity) == (None, 2)
+    assert "Two was heard, but not of what." in [q.sentence for q in event.questions]
+
+
+@pytest.mark.parametrize(
+    ("text", "asks"),
+    [("packs of dissectors", True), ("packs of ten laps", True), ("two packs of laps", False)],
+)
+def test_packs_whose_number_was_lost_are_asked_about(text: str, asks: bool) -> None:
+    (event,) = said(text)
+    sentences = [question.sentence for question in event.questions]
+    assert sentences == ["Packs were heard, but not how many."] * asks
+
+
 @pytest.mark.parametrize(
     ("text", "group", "counted"),
     [

@@ -22,7 +22,7 @@ from countersign.meaning.reading.names import (
     several_of_one,
     sound_alike,
 )
-from countersign.meaning.reading.packs import pack_quantity
+from countersign.meaning.reading.packs import pack_quantity, packs_uncounted
 from countersign.meaning.reading.state import REPEAT_S
 from countersign.meaning.scene import (
     Scene,
@@ -76,7 +76,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         last = numbers[-1]
         if last.piece.kind == "pack" and len(numbers) == 1:
             quantity, spoken, more = pack_quantity(scene, _item_of(clause), last.piece)
-            questions += more
+            questions += [*more, *packs_uncounted(scene, last.piece)]
     in_one_breath = not any(entry.kind == "pause" for entry in clause.entries)
     twice = len(values) == 2 and values[0] == values[1] and in_one_breath
     joined = twice and scene.doc[numbers[1].start - 1].lower_ == "and"
@@ -290,7 +290,9 @@ def _plausible(
         if values and scene.phase is not None and ordinary == (None, None):
             return True  # "initial count | five": nothing else was said, so it was of something
         rising = values == list(range(2, len(values) + 2)) and len(values) >= SHORTEST_SEQUENCE
-        if not (from_one or rising) or clause.kind is not EventKind.COUNT:
+        # "one two <talk>": the item was not understood; nobody says so in passing
+        begun = values == [1, 2] and "talk" in ordinary
+        if not (from_one or rising or begun) or clause.kind is not EventKind.COUNT:
             return False
         if counted is None or counted.numbers[0] > 2:
             return False

@@ -57,6 +57,15 @@ def pack_is_said(state: State, index: int) -> bool:
     )
 
 
+def packs_uncounted(scene: Scene, piece: Piece) -> list[Question]:
+    """A question where packs were said in the plural without their number: it was lost."""
+    first = words_of(scene.doc, piece)[0]
+    if not first.endswith("s") or piece.label.startswith("pair"):
+        return []
+    sentence = f"{first.capitalize()} were heard, but not how many."
+    return [ask(QuestionCode.NO_QUANTITY, sentence)]
+
+
 def pack_quantity(
     scene: Scene, item_piece: Piece | None, piece: Piece
 ) -> tuple[int, Spoken, list[Question]]:
