@@ -19,6 +19,7 @@ from countersign.tally.record import CountRecord, Line, LineState, Total
 from countersign.wording import (
     PHASES,
     VERDICTS,
+    count_text,
     is_confirmed,
     item_label,
     line_number_text,
@@ -150,7 +151,7 @@ def amended_text(line: Line, kit: Kit) -> str:
     if line.medication is not None:
         return f"amended to {medication_text(line.confirmed_item, line.medication, kit)}"
     if line.event.kind is EventKind.PHASE and line.phase is not None:
-        return f"amended to {PHASES[line.phase]}"
+        return f"amended to {count_text(line.phase, line.group)}"
     number = number_text(line.confirmed_quantity, line.event.unit)
     where = where_text(line.confirmed_place, line.confirmed_part)
     label = item_label(line.confirmed_item, kit)

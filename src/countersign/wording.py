@@ -7,13 +7,14 @@ from countersign.meaning.event import (
     Event,
     EventKind,
     MedicationDetail,
+    Phase,
     Verdict,
 )
 from countersign.medication.units import plain
 from countersign.medication.words import figure_text
 from countersign.medication.words import strength_text as strength_text
 from countersign.printable import clean
-from countersign.tally.record import CountRecord, Discrepancy, Line, LineState
+from countersign.tally.record import CountRecord, Decision, Discrepancy, Line, LineState
 from countersign.tally.sentences import GROUPS as GROUPS
 from countersign.tally.sentences import PHASES as PHASES
 from countersign.tally.sentences import PLACES, listing
@@ -23,6 +24,9 @@ VERDICTS = {
     Verdict.NOT_CORRECT: "count not correct",
     Verdict.RECOUNT: "recount",
 }
+
+ALL_GROUPS = "all groups"
+"""What a count is of where no group was named with it."""
 
 _MEDICATION_KINDS = {
     EventKind.RECEIPT: "received",
@@ -102,11 +106,10 @@ def event_text(event: Event, kit: Kit) -> str:
                 return "correction: strike that"
             return f"correction: {item_label(event.item, kit) if event.item else 'number'}"
         case EventKind.PHASE:
-            phase = PHASES[event.phase] if event.phase else "phase not heard"
-            return f"begins: {phase}{_of_group(event)}"
+            return f"begins: {count_text(event.phase, event.group)}"
         case EventKind.VERDICT:
             verdict = VERDICTS[event.verdict] if event.verdict else "verdict not heard"
-            return f"said: {verdict}{_of_group(event)}"
+            return f"said: {verdict}{_of_group(event.group)}"
         case EventKind.SET_UP:
             return f"set up: {item_label(event.item, kit)}{_where(event.place, event.part)}"
         case EventKind.BREAKAGE:
@@ -177,11 +180,25 @@ def difference_text(found: Discrepancy) -> str:
     return ", ".join(words)
 
 
-def _of_group(event: Event) -> str:
-    if event.group is None:
-        return ""
-    groups = {group.value: words for group, words in GROUPS.items()}
-    return f", {groups.get(event.group, clean(event.group))}"
+def count_text(phase: Phase | None, group: str | None) -> str:
+    """A count that was announced, with its group where it is of one: ``initial count, sharps``."""
+    return f"{PHASES[phase] if phase else 'phase not heard'}{_of_group(group)}"
+
+
+def amended_count(event: Event, decision: Decision) -> str:
+    """What a line announces as it was amended, whether or not the decision is still in force."""
+    group = event.group if decision.group is None else decision.group
+    return count_text(decision.phase or event.phase, group)
+
+
+def group_text(group: str | None) -> str:
+    """A count group in words, or that it is all of them."""
+    groups = {each.value: words for each, words in GROUPS.items()}
+    return groups.get(group, clean(group)) if group else ALL_GROUPS
+
+
+def _of_group(group: str | None) -> str:
+    return f", {group_text(group)}" if group else ""
 
 
 def state_text(line: Line) -> str:

@@ -100,7 +100,7 @@ def test_amending_which_count_was_announced(ledger: Ledger, kit: Kit, typed: str
         append_event(ledger, case, said)
         append_event(ledger, case, counted("needle", 2, 4.0, "two needles", phase=None))
     sitting = Sitting(ledger, case)
-    sitting.go("a", "a", "m", typed, "a")
+    sitting.go("a", "a", "m", typed, "", "a")
     third = sitting.decisions[2]
     assert (third.act, third.phase, third.item, third.quantity) == (
         Act.AMEND,
@@ -114,12 +114,37 @@ def test_amending_which_count_was_announced(ledger: Ledger, kit: Kit, typed: str
     assert any("Enter keeps final count" in prompt for prompt in sitting.prompts)
 
 
+@pytest.mark.parametrize(
+    ("heard", "typed", "group", "kept"),
+    [
+        ("sponges", "sharps", "sharps", "final count, sharps"),
+        (None, "Small", "small_items", "final count, small items"),
+        ("sponges", "all groups", "", "final count"),
+    ],
+)
+def test_amending_of_what_a_count_was_announced(
+    ledger: Ledger, kit: Kit, heard: str | None, typed: str, group: str, kept: str
+) -> None:
+    case = open_case(ledger, kit, "microphone")
+    values = {"kind": EventKind.PHASE, "phase": Phase.FINAL, "group": heard, "unit": None}
+    append_event(ledger, case, counted(None, None, 1.0, "x", **values))
+    sitting = Sitting(ledger, case)
+    sitting.go("m", "", "lunch", "m", "", heard or "all", "m", "", typed)
+    (decision,) = sitting.decisions
+    assert (decision.act, decision.phase, decision.group) == (Act.AMEND, None, group)
+    assert sitting.record.lines[0].group == (group or None)
+    assert sitting.text.count("Type one of sponges, sharps, small items, instruments, all.") == 1
+    assert sitting.text.count("Nothing was changed") == 1
+    assert f"Kept: line 1 amended to {kept} by AB (scrub)." in sitting.text
+    assert any(f"Enter keeps {heard or 'all groups'}" in prompt for prompt in sitting.prompts)
+
+
 def test_a_count_that_there_is_not_is_refused(ledger: Ledger, kit: Kit) -> None:
     case = open_case(ledger, kit, "microphone")
     said = counted(None, None, 1.0, "x", kind=EventKind.PHASE, phase=Phase.FINAL, unit=None)
     append_event(ledger, case, said)
     sitting = Sitting(ledger, case)
-    sitting.go("m", "", "m", "final", "m", "c", "m", "lunch", "q")
+    sitting.go("m", "", "", "m", "final", "", "m", "c", "m", "lunch", "q")
     assert sitting.decisions == ()
     assert sitting.text.count("Nothing was changed") == 2
     assert sitting.text.count("Type one of initial, relief, closing cavity") == 2

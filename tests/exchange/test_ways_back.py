@@ -47,6 +47,7 @@ from countersign.exchange import (
 from countersign.exchange.fhir import fhir_text
 from countersign.exchange.stored import history_of
 from countersign.export import case_csv, safe_cell, unsafe_cell
+from countersign.kit import Group
 from countersign.ledger import Ledger, append_decision, open_ledger, read_case, record_of
 from countersign.meaning.event import Event, EventKind, Phase
 from countersign.problems import BadInput
@@ -92,13 +93,22 @@ def an_event(draw: st.DrawFn, at: float) -> Event:
             )
 
 
+AMENDED = st.fixed_dictionaries(
+    {"quantity": st.integers(0, 99)},
+    optional={
+        "phase": st.sampled_from([None, *Phase]),
+        "group": st.sampled_from([None, "", *Group]),
+    },
+)
+
+
 @st.composite
 def a_case(draw: st.DrawFn) -> tuple[list[Event], list[Decision]]:
     events = [draw(an_event(float(n))) for n in range(draw(st.integers(1, 8)))]
     decisions = [decided(1)]  # a bundle is only made of a case in which something is confirmed
     for n in range(draw(st.integers(0, 8))):
         act = draw(st.sampled_from([Act.ACCEPT, Act.AMEND, Act.SET_ASIDE, Act.UNDO]))
-        amended = {"quantity": draw(st.integers(0, 99))} if act is Act.AMEND else {}
+        amended = draw(AMENDED) if act is Act.AMEND else {}
         decisions.append(
             decided(
                 draw(st.integers(2, len(events))) if len(events) > 1 else 1,

@@ -85,6 +85,27 @@ def test_what_was_found_stands_with_what_is_searched_for(client: TestClient) -> 
     assert record_of(client, case).discrepancies[0].is_open
 
 
+def test_amending_of_what_a_count_was_announced(client: TestClient) -> None:
+    words = ("initial sponge count", "needles six", "initial sharps count", "laps five")
+    case = case_of_words(client, *words)
+    token = signed_in(client)
+    form = re.search(r'id="line-amend-1".*?</details>', client.get(f"/cases/{case}").text, re.S)
+    assert form is not None
+    assert '<select name="group"><option value="">sponges, as heard</option>' in form[0]
+    assert '<option value="all">all groups</option>' in form[0]
+    assert send(client, case, 1, token, act="amend", group="lunch")[0] == 422
+    code, page = send(client, case, 1, token, act="amend", group="sharps", only="record")
+    assert code == 200
+    assert "Amended to initial count, sharps" in page
+    assert "begins: initial count, sponges, to initial count, sharps" in page
+    code, page = send(client, case, 3, token, act="amend", group="all", only="record")
+    assert code == 200
+    assert "begins: initial count, sharps, to initial count</li>" in page
+    record = record_of(client, case)
+    assert [record.lines[at].group for at in (0, 2)] == ["sharps", None]
+    assert [line.phase for line in record.lines] == [Phase.INITIAL] * 4
+
+
 def test_what_cannot_be_used_is_said_and_keeps_nothing(client: TestClient) -> None:
     case = case_of_words(client, "laps one two three four five")
     token = signed_in(client)

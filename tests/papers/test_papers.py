@@ -249,11 +249,15 @@ def test_what_was_amended_is_told_with_its_place_and_its_strength(ledger: Ledger
         said(EventKind.SET_UP, 1, item="kelly_clamp", place="mayo_stand"),
         count("lap_sponge", 5, Phase.CLOSING, 9, place="field"),
         medicine(EventKind.RECEIPT, 12, "30"),
+        said(EventKind.PHASE, 15, phase=Phase.CLOSING, group="sponges"),
+        said(EventKind.PHASE, 18, phase=Phase.FINAL, group="sponges"),
     ]
     decisions = [
         decided(1, Act.AMEND, item="needle_holder", place="back_table"),
         decided(2, Act.AMEND, quantity=4, place="wound"),
         decided(3, Act.AMEND, medication=amended),
+        decided(4, Act.AMEND, group="sharps"),
+        decided(5, Act.AMEND, phase=Phase.CLOSING, group=""),
     ]
     case = kept(ledger, events, decisions)
     words = " ".join(pages(FORMS["count-sheet"](printing(ledger, case, Size.A4, PRINTED))))
@@ -261,6 +265,8 @@ def test_what_was_amended_is_told_with_its_place_and_its_strength(ledger: Ledger
         "amended: Needle holder, on the back table: - (heard: set up: Kelly clamp, on the" in words
     )
     assert "amended: Laparotomy sponge, in the wound: 4 (heard: Laparotomy sponge, on the" in words
+    assert "amended: begins: closing count, sharps (heard: begins: closing count, sponges)" in words
+    assert "amended: begins: closing count (heard: begins: final count, sponges)" in words
     assert "amended: Lidocaine 2 % (heard: received: Lidocaine 1 %, with Epinephrine" in words
 
 

@@ -5,12 +5,14 @@ from datetime import timedelta
 from hypothesis import strategies as st
 from tally_scenes import BEGIN, KIT
 
+from countersign.kit import Group
 from countersign.meaning.event import Phase
 from countersign.tally import Act, Decision, Role
 
 ITEMS = st.sampled_from([item.id for item in KIT.items])
 FEW = st.integers(0, 22)
 PHASES = st.sampled_from([None, *Phase])
+GROUPS = st.sampled_from([None, "", *Group])
 
 DECISIONS = st.lists(
     st.builds(
@@ -23,6 +25,7 @@ DECISIONS = st.lists(
         item=st.one_of(st.none(), ITEMS),
         quantity=st.one_of(st.none(), FEW),
         phase=PHASES,
+        group=GROUPS,
     ),
     max_size=16,
 )
@@ -41,6 +44,7 @@ def one_decision_each(data: st.DataObject, lines: int) -> list[Decision]:
             at=BEGIN,
             quantity=data.draw(st.one_of(st.none(), FEW)),
             phase=data.draw(PHASES),
+            group=data.draw(GROUPS),
         )
         for line in range(1, lines + 1)
     ]

@@ -9,6 +9,7 @@ from itertools import product
 import pytest
 from tally_scenes import KIT, codes, count, decide, event, phase, verdict
 
+from countersign.kit import Group
 from countersign.meaning.event import Event, EventKind, Phase
 from countersign.meaning.event import QuestionCode as Q
 from countersign.tally import Act, build_record
@@ -77,10 +78,36 @@ def test_any_one_name_heard_for_another_is_mended_by_amending_it(
         assert (record.phases, record.notices) == (meant.phases, meant.notices)
 
 
+def test_a_misheard_group_is_amended_and_nothing_of_another_is_left_out() -> None:
+    items = (count("lap", 5), count("needle", 7))
+    start = [phase(Phase.INITIAL), *items]
+    sharps, sponges = Group.SHARPS.value, Group.SPONGES.value
+    events = [*start, phase(Phase.CLOSING, group=sponges), count("needle", 7)]
+    meant = build_record(KIT, [*start, phase(Phase.CLOSING, group=sharps), count("needle", 7)])
+    heard = build_record(KIT, events)
+    assert (heard.phases[1].groups, heard.phases[1].left_out) == ((Group.SPONGES,), ("lap",))
+    amended = build_record(KIT, events, [decide(4, Act.AMEND, group=Group.SHARPS)])
+    assert (amended.phases, amended.notices) == (meant.phases, meant.notices)
+    assert amended.phases[1].left_out == ()
+    line = amended.lines[3]
+    assert (line.phase, line.group, line.event.group) == (Phase.CLOSING, sharps, sponges)
+    everything = build_record(KIT, events, [decide(4, Act.AMEND, group="")])
+    assert (everything.phases[1].groups, everything.phases[1].left_out) == ((), ("lap",))
+    both = [decide(4, Act.AMEND, phase=Phase.FINAL, group=Group.SHARPS)]
+    changed = build_record(KIT, events, both)
+    assert [line.phase for line in changed.lines[3:]] == [Phase.FINAL, Phase.FINAL]
+    assert changed.phases[1].groups == (Group.SHARPS,)
+    undone = [decide(4, Act.AMEND, group=Group.SHARPS), decide(4, Act.UNDO, second=1)]
+    assert build_record(KIT, events, undone) == heard
+
+
 def test_only_a_line_that_announced_a_count_takes_a_phase() -> None:
     events = told((Phase.INITIAL,))
-    record = build_record(KIT, events, [decide(2, Act.AMEND, quantity=4, phase=Phase.FINAL)])
+    record = build_record(
+        KIT, events, [decide(2, Act.AMEND, quantity=4, phase=Phase.FINAL, group="")]
+    )
     assert {line.phase for line in record.lines} == {Phase.INITIAL}
+    assert record.phases == build_record(KIT, events).phases
 
 
 def test_the_sentences_say_what_does_not_fit() -> None:

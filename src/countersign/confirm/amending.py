@@ -5,15 +5,15 @@ from calendar import monthrange
 from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
-from typing import TypeVar
+from typing import Literal, TypeVar
 
-from countersign.kit.model import Kit
+from countersign.kit.model import Group, Kit
 from countersign.kit.written import UCUM, read_strength
 from countersign.meaning.event import Event, EventKind, MedicationDetail, Phase, Strength
 from countersign.tally.places import ORDER
 from countersign.tally.record import Line, Role
 from countersign.tally.running import TALLIED
-from countersign.tally.sentences import PHASES, PLACES
+from countersign.tally.sentences import GROUPS, PHASES, PLACES
 from countersign.tally.strengths import strengths_not_stocked
 
 _Name = TypeVar("_Name")
@@ -190,6 +190,13 @@ def read_phase(typed: str) -> Phase:
     if len(found) != 1:
         raise NotUnderstood(f"Type one of {', '.join(_folded(phase) for phase in Phase)}.")
     return found[0]
+
+
+def read_group(typed: str) -> Group | Literal[""]:
+    """What a count was announced for, from a group's name or its beginning; empty for all."""
+    typed = _folded(typed).removesuffix(" count").removesuffix(" groups")
+    name = _one_of(typed, {group: {_folded(group), _folded(GROUPS[group])} for group in Group})
+    return Group(name) if name else ""
 
 
 def _one_of(typed: str, names: dict[str, set[str]]) -> str:

@@ -4,7 +4,7 @@ page ask in their own ways and both come here.
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict
 
@@ -15,6 +15,7 @@ from countersign.confirm.amending import (
     amended_detail,
     doubts_about,
     is_more_than_plausible,
+    read_group,
     read_item,
     read_part,
     read_phase,
@@ -23,7 +24,7 @@ from countersign.confirm.amending import (
     what_is_missing,
 )
 from countersign.confirm.person import Person
-from countersign.kit.model import Kit
+from countersign.kit.model import Group, Kit
 from countersign.meaning.event import Event, EventKind, MedicationDetail, Phase
 from countersign.tally.record import Act, Decision, Line
 
@@ -47,6 +48,7 @@ class Typed(BaseModel):
     expiry: str = ""
     container: str = ""
     phase: str = ""
+    group: str = ""
 
 
 class Amendment(NamedTuple):
@@ -85,7 +87,7 @@ def taken_back(line: Line, person: Person) -> Decision:
 def amendable(line: Line) -> Event:
     """The event as it is amended: a correction is about what the line it strikes is about.
 
-    A line that announced a count is amended to another one.
+    A line that announced a count is amended to another one, or to one of another group.
 
     Raises ``NotUnderstood`` where the line has nothing to amend.
     """
@@ -109,10 +111,7 @@ def amended(line: Line, kit: Kit, typed: Typed, person: Person, today: date) -> 
     """The line holds as typed. Raises ``NotUnderstood`` where that cannot be used."""
     event, heard = amendable(line), as_heard(line)
     if event.kind is EventKind.PHASE:
-        phase = read_phase(typed.phase) if typed.phase.strip() else line.phase
-        if phase is line.phase:
-            raise NotUnderstood(UNCHANGED)
-        return Amendment(_made(line, Act.AMEND, person, phase=phase))
+        return Amendment(_announced(line, typed, person))
     item = read_item(typed.item, event, kit) if typed.item.strip() else heard[0]
     quantity = read_quantity(typed.quantity, event) if typed.quantity.strip() else heard[1]
     place, part = _where(line, kit, item, typed)
@@ -149,6 +148,23 @@ def amended(line: Line, kit: Kit, typed: Typed, person: Person, today: date) -> 
     )
 
 
+def _announced(line: Line, typed: Typed, person: Person) -> Decision:
+    """Another count, or one of another group; whatever is not typed stays as it stands."""
+    phase = read_phase(typed.phase) if typed.phase.strip() else line.phase
+    stands = line.group or ""
+    group = read_group(typed.group) if typed.group.strip() else stands
+    if (phase, group) == (line.phase, stands):
+        raise NotUnderstood(UNCHANGED)
+    event = line.event
+    return _made(
+        line,
+        Act.AMEND,
+        person,
+        phase=None if phase is event.phase else phase,
+        group=None if group == (event.group or "") else Group(group) if group else "",
+    )
+
+
 def _where(line: Line, kit: Kit, item: str | None, typed: Typed) -> tuple[str | None, str | None]:
     """Place and part as amended, ``None`` where they stay; only where one was heard."""
     place = part = None
@@ -173,6 +189,7 @@ def _made(
     part: str | None = None,
     medication: MedicationDetail | None = None,
     phase: Phase | None = None,
+    group: Group | Literal[""] | None = None,
     reason: str | None = None,
 ) -> Decision:
     return Decision(
@@ -187,5 +204,6 @@ def _made(
         part=part,
         medication=medication,
         phase=phase,
+        group=group,
         reason=reason,
     )

@@ -18,6 +18,7 @@ from countersign.confirm.amending import (
     read_initials,
     read_item,
     read_part,
+    read_phase,
     read_place,
     read_quantity,
     read_role,
@@ -50,8 +51,11 @@ from countersign.screen import amended_text, line_notes, ranges, record_view
 from countersign.tally import reasons_against_whole
 from countersign.tally.record import Act, CountRecord, Decision, Line
 from countersign.wording import (
+    ALL_GROUPS,
+    GROUPS,
     PHASES,
     clock_text,
+    group_text,
     item_label,
     line_number_text,
     line_text,
@@ -220,10 +224,7 @@ def _amendment(line: Line, kit: Kit, person: Person, ask: Ask) -> Decision:
     event, (item, _) = amendable(line), as_heard(line)
     today = datetime.now(UTC).date()
     if event.kind is EventKind.PHASE:
-        kept = PHASES[line.phase] if line.phase else "none"
-        names = ", ".join(PHASES.values())
-        count = _answer(ask, f"Which count: {names} (Enter keeps {kept})? ")
-        return amended(line, kit, Typed(phase=count), person, today).decision
+        return amended(line, kit, _announced(line, ask), person, today).decision
     typed = {"item": _answer(ask, f"Item (Enter keeps {item_label(item, kit)}): ")}
     item = read_item(typed["item"], event, kit) if typed["item"] else item
     typed["quantity"] = _answer(ask, f"Number (Enter keeps {line_number_text(line)}): ")
@@ -241,6 +242,19 @@ def _amendment(line: Line, kit: Kit, person: Person, ask: Ask) -> Decision:
         if again != str(made.implausible):
             raise NotUnderstood("The numbers differ; nothing was changed.")
     return made.decision
+
+
+def _announced(line: Line, ask: Ask) -> Typed:
+    """Which count it was, and of which group, as typed."""
+    kept = PHASES[line.phase] if line.phase else NOTHING
+    names = ", ".join(PHASES.values())
+    count = _answer(ask, f"Which count: {names} (Enter keeps {kept})? ")
+    if count:
+        read_phase(count)
+    names = ", ".join(GROUPS.values())
+    kept = group_text(line.group)
+    group = _answer(ask, f"Of what: {names} or {ALL_GROUPS} (Enter keeps {kept})? ")
+    return Typed(phase=count, group=group)
 
 
 def _on_the_label(line: Line, kit: Kit, ask: Ask) -> dict[str, str]:

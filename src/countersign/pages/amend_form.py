@@ -8,7 +8,16 @@ from countersign.kit import Kit
 from countersign.meaning.event import EventKind
 from countersign.tally.places import ORDER
 from countersign.tally.record import Line
-from countersign.wording import PHASES, item_label, number_text, strength_text, where_text
+from countersign.wording import (
+    ALL_GROUPS,
+    GROUPS,
+    PHASES,
+    group_text,
+    item_label,
+    number_text,
+    strength_text,
+    where_text,
+)
 
 
 class Field(BaseModel):
@@ -33,8 +42,12 @@ def amend_fields(line: Line, kit: Kit) -> tuple[Field, ...]:
     except NotUnderstood:
         return ()
     if kind is EventKind.PHASE:
-        heard = PHASES[line.phase] if line.phase else NOTHING
-        return (Field(name="phase", label="Count", heard=heard, choices=tuple(PHASES.items())),)
+        heard, of = PHASES[line.phase] if line.phase else NOTHING, group_text(line.group)
+        groups = (*GROUPS.items(), ("all", ALL_GROUPS))
+        return (
+            Field(name="phase", label="Count", heard=heard, choices=tuple(PHASES.items())),
+            Field(name="group", label="Of which group", heard=of, choices=groups),
+        )
     medicated = kind in MEDICATED
     item, quantity = as_heard(line)
     fields = [

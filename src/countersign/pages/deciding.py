@@ -93,6 +93,7 @@ def _typed(
     expiry: CaseText = "",
     container: CaseText = "",
     phase: CaseText = "",
+    group: CaseText = "",
 ) -> Typed:
     return Typed(
         item=item,
@@ -104,6 +105,7 @@ def _typed(
         expiry=expiry,
         container=container,
         phase=phase,
+        group=group,
     )
 
 

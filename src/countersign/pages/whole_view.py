@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict
 
 from countersign.kit import Kit
 from countersign.ledger import CaseHistory
+from countersign.meaning.event import EventKind
 from countersign.medication.published import DOSES_CAUTION, published_doses
 from countersign.medication.units import Amount
 from countersign.medication.values import Preparation
@@ -17,7 +18,7 @@ from countersign.problems import BadInput
 from countersign.set_up import Placed, Stands, set_up
 from countersign.set_up.view import place_name
 from countersign.tally.record import Act, CountRecord, Decision, Discrepancy, Role
-from countersign.wording import PHASES, item_label, line_text, number_text
+from countersign.wording import amended_count, item_label, line_text, number_text
 
 
 class MedicationRow(BaseModel):
@@ -225,7 +226,7 @@ def _deed(made: Decision, record: CountRecord, kit: Kit, in_force: set[int | Non
     if made.act is Act.AMEND:
         item = item_label(made.item, kit) if made.item else ""
         number = "" if made.quantity is None else number_text(made.quantity)
-        count = PHASES[made.phase] if made.phase else ""
+        count = amended_count(line.event, made) if line.event.kind is EventKind.PHASE else ""
         now = " ".join(filter(None, (item, number, count)))
         what += f", to {now}" if now else ""
     if made.reason:

@@ -7,6 +7,7 @@ from typing import TypeVar
 from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer
 
 from countersign.caution import CONFIRMED, NOT_CONFIRMED
+from countersign.meaning.event import EventKind
 from countersign.papers.grid import Column, GroupGrid, Row, group_grids, lines_without_item
 from countersign.papers.page import Mark, mark_of, pdf
 from countersign.papers.printing import Printing
@@ -34,6 +35,7 @@ from countersign.wording import (
     GROUPS,
     PHASES,
     VERDICTS,
+    amended_count,
     clock_text,
     difference_text,
     is_confirmed,
@@ -418,8 +420,8 @@ def _amended(made: Printing, line: Line, decision: Decision) -> str:
     kit, event = made.history.kit, line.event
     item = decision.item or line.item or event.item
     heard = line_number_text(line)
-    if decision.phase is not None:
-        return f"begins: {PHASES[decision.phase]} (heard: {line_text(line, kit)})"
+    if event.kind is EventKind.PHASE:
+        return f"begins: {amended_count(event, decision)} (heard: {line_text(line, kit)})"
     was = f"(heard: {line_text(line, kit)}, {heard})"
     if decision.medication is not None:
         return f"{medication_text(item, decision.medication, kit)} {was}"

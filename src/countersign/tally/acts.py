@@ -2,10 +2,11 @@
 
 from datetime import datetime
 from enum import StrEnum
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
+from countersign.kit import Group
 from countersign.meaning.event import Figure, MedicationDetail, Phase
 
 
@@ -35,8 +36,9 @@ class Decision(BaseModel):
     empty text means that the whole was counted. ``medication`` is all that a line about a
     medication says as amended, name and volume included, ``None`` where only these change or
     nothing. ``phase`` is the count that a line announced as amended, which every line after it then
-    belongs to. ``at`` is timezone-aware. ``entry`` is the number of the decision's entry in the
-    ledger, ``None`` while it is not kept there.
+    belongs to, and ``group`` the count group that it was announced for, an empty text for all of
+    them. ``at`` is timezone-aware. ``entry`` is the number of the decision's entry in the ledger,
+    ``None`` while it is not kept there.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -53,6 +55,7 @@ class Decision(BaseModel):
     part: str | None = None
     medication: MedicationDetail | None = None
     phase: Phase | None = None
+    group: Group | Literal[""] | None = None
     entry: int | None = None
 
 

@@ -28,17 +28,17 @@ _CONFIRMED = (LineState.ACCEPTED, LineState.AMENDED)
 class Draft:
     """A line in the making.
 
-    ``kind``, ``item``, ``quantity``, ``place`` and ``part`` are the best known: as amended, else as
-    heard. ``barred``
-    means that the line cannot be confirmed as it stands, ``waits`` that it does not enter the
-    totals until a person decides. ``step`` is what the line does to its item's numbers as best
-    known, ``heard_step`` as heard.
+    ``phase``, ``group``, ``kind``, ``item``, ``quantity``, ``place`` and ``part`` are the best
+    known: as amended, else as heard. ``barred`` means that the line cannot be confirmed as it
+    stands, ``waits`` that it does not enter the totals until a person decides. ``step`` is what the
+    line does to its item's numbers as best known, ``heard_step`` as heard.
     """
 
     number: int
     event: Event
     heard: Heard
     phase: Phase | None
+    group: str | None
     decision: Decision | None
     kind: EventKind | None
     item: str | None
@@ -86,6 +86,7 @@ class Draft:
             number=self.number,
             event=self.event,
             phase=self.phase,
+            group=self.group,
             acts_as=self.kind,
             item=self.heard.item,
             quantity=self.heard.quantity,
@@ -116,15 +117,16 @@ def drafts_of(
     for number, (event, line) in enumerate(zip(events, heard, strict=True), start=1):
         decision = in_force.get(number)
         dropped = decision is not None and decision.act is Act.SET_ASIDE
-        announced = event.phase
+        announced, group = event.phase, event.group
         if event.kind is EventKind.PHASE:
-            announced = _announced(event, decision)
+            announced, group = _announced(event, decision)
             current = current if dropped else announced or current
         draft = Draft(
             number=number,
             event=event,
             heard=line,
             phase=announced or current,
+            group=group,
             decision=decision,
             kind=line.kind,
             item=line.item,
@@ -140,10 +142,12 @@ def drafts_of(
     return drafts
 
 
-def _announced(event: Event, decision: Decision | None) -> Phase | None:
-    """The count that a line announces, as a person amended it or as heard."""
-    amended = decision is not None and decision.act is Act.AMEND
-    return (decision.phase if decision is not None and amended else None) or event.phase
+def _announced(event: Event, decision: Decision | None) -> tuple[Phase | None, str | None]:
+    """The count that a line announces and its group, as a person amended them or as heard."""
+    if decision is None or decision.act is not Act.AMEND:
+        return event.phase, event.group
+    group = event.group if decision.group is None else decision.group or None
+    return decision.phase or event.phase, group
 
 
 def _amend(draft: Draft, decision: Decision, struck: Heard | None) -> None:

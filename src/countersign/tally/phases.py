@@ -40,7 +40,7 @@ class Phases:
 
     def announce(self, draft: Draft, numbers: Mapping[str, Running]) -> None:
         """A phase begins, perhaps of one group only."""
-        named = [group for group in Group if group.value == draft.event.group]
+        named = [group for group in Group if group.value == draft.group]
         last = self.gone[-1] if self.gone else None
         goes_on = last is not None and last.phase is draft.phase and last.groups and named
         if last is not None and goes_on and not self._counted_any(last, named):

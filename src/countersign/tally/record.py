@@ -58,10 +58,11 @@ class Line(BaseModel):
     """One event as the record shows it.
 
     ``number`` counts events of the case from 1. ``phase`` is the phase the line falls in, said or
-    carried on, as amended where a person amended the line that announced it. ``acts_as``, ``item``,
-    ``quantity``, ``place`` and ``part`` are what the line does to the record as heard: the event's
-    own, except that a correction takes over from the line it strikes whatever it does not say
-    itself (``acts_as`` is ``None`` where it only strikes).
+    carried on, as amended where a person amended the line that announced it. ``group`` is the
+    event's, or as a person amended what a count was announced for (``None`` for all groups).
+    ``acts_as``, ``item``, ``quantity``, ``place`` and ``part`` are what the line does to the record
+    as heard: the event's own, except that a correction takes over from the line it strikes whatever
+    it does not say itself (``acts_as`` is ``None`` where it only strikes).
     ``expected`` is the number that should be there for this item: for a count just before it, for
     an addition, removal or breakage just after it, ``None`` if unknown. ``questions`` are meaning's
     and the tally's together. ``struck_by`` is the number of the correcting line. ``waits`` marks a
@@ -78,6 +79,7 @@ class Line(BaseModel):
     number: int
     event: Event
     phase: Phase | None = None
+    group: str | None = None
     acts_as: EventKind | None = None
     item: str | None = None
     quantity: int | Decimal | None = None
