@@ -323,6 +323,26 @@ def test_a_verb_heard_for_its_opposite_is_asked_about(hear, utter, line, other) 
     assert question[0] == "other_reading" and question[1].endswith(f"sounds like “{other}”.")
 
 
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("right angle clamp one two raytec okay", True),
+        ("right angle clamp one two raytec", True),
+        ("right angle clamp one two raytec five", False),
+        ("right angle clamp one two | raytec five", False),
+        ("right angle clamp one two that's two raytec", False),
+        ("one two raytec", False),
+    ],
+)
+def test_numbers_that_run_into_a_bare_name_are_asked_about(line: str, asks: bool, utter) -> None:
+    said = [utter(part.strip(), 5.0 * at) for at, part in enumerate(line.split("|"))]
+    event, *_ = understand(said, read_kit(demo_kit_path()))
+    told = [question.sentence for question in event.questions]
+    assert any("Two was followed at once by “raytec”" in each for each in told) is asks
+    event, *_ = understand([written(line.replace("|", ""), 1)], read_kit(demo_kit_path()))
+    assert not any("at once by “raytec”" in question.sentence for question in event.questions)
+
+
 @pytest.mark.parametrize("line", ["that is x-ray sponges ten", "that is three stick ties"])
 def test_an_addition_heard_as_that_is_stays_asked_about(line: str, utter) -> None:
     kit = read_kit(demo_kit_path())

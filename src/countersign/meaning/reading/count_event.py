@@ -18,6 +18,7 @@ from countersign.meaning.reading.count_place import settle_place
 from countersign.meaning.reading.names import (
     after_another_name,
     amid_much_talk,
+    before_a_bare_name,
     cut_name,
     several_of_one,
     sound_alike,
@@ -91,6 +92,8 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     if clause.cut_off and sequence and not totals:
         sentence = f"{said(sequence[-1])} was followed at once by talk; a number may be missing."
         questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
+    if sequence and not totals and clause.item is not None and not clause.number_first:
+        questions += before_a_bare_name(scene, numbers[-1].end, said(sequence[-1]))
     for entry in totals:
         matter += range(entry.start, entry.end)
         said_total = numbers_of(scene.doc, entry)

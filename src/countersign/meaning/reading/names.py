@@ -7,9 +7,10 @@ from countersign.hearing.utterance import TALK
 from countersign.kit.model import Item
 from countersign.kit.phone_distance import nearness
 from countersign.kit.pronounce import readings_of
-from countersign.meaning.event import Question
+from countersign.meaning.event import Question, QuestionCode
+from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece, words_of
-from countersign.meaning.questions import doubt
+from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.scene import Scene, is_seconded, label
 from countersign.meaning.words import BREAK, UNKNOWN, pieces
@@ -137,6 +138,25 @@ def after_another_name(scene: Scene, item: Piece) -> list[Question]:
         doubt(f"Heard {label(scene, item)}; before it {scene.kit.item(other).label} was named.")
         for other in others
     ]
+
+
+def before_a_bare_name(scene: Scene, end: int, last: str) -> list[Question]:
+    """A question where the numbers of a count run into another name that has no number: "one two
+    raytec okay" was "one two three".
+
+    ``end`` is behind the number ``last`` in words. None of written words.
+    """
+    if not scene.heard[end - 1].is_sound:
+        return []
+    names = [s for s in scene.doc.spans["kit"] if s.label_ == "ITEM" and s.start == end]
+    if not names:
+        return []
+    name = max(names, key=len)
+    follows = [token.text for token in scene.heard[name.end : name.end + 2] if token.text != BREAK]
+    if any(map(is_number_word, follows[:1])):
+        return []
+    sentence = f"{last} was followed at once by “{name.text}”; a number may be missing."
+    return [ask(QuestionCode.SEQUENCE_CUT_OFF, sentence)]
 
 
 def _talk_touches(scene: Scene, talk: int, word: int, within_s: float) -> bool:
