@@ -58,6 +58,13 @@ ASKED = [
     ("five laps plus two", "count lap_sponge 5?"),
     ("laps one over", "count lap_sponge 1?"),
     ("two laps returned", "count lap_sponge 2?"),
+    # a place where nothing is counted
+    ("needles five under the drape", "count suture_needle 5?"),
+    ("needles five under the drape | laps ten", "count suture_needle 5?; count lap_sponge 10"),
+    ("initial count | needles five under the drape", "phase; count suture_needle 5?"),
+    ("final count | one lap under the drape", "phase; count lap_sponge 1?"),
+    ("needle two behind her left arm", "count suture_needle 2?"),
+    ("five needles <talk>", "count suture_needle 5?"),
     ("discarding two laps", "removal lap_sponge 2?"),
     ("bringing in five laps", "count lap_sponge 5?"),
     ("placing two laps in the belly", "count lap_sponge 2 wound?"),

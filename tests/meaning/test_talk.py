@@ -28,6 +28,8 @@ no one called
 she sat on my lap
 two needles would be nice
 needle two is bent
+can i have two laps under the light
+two needles while we wait for the pathologist
 the second needle driver is stuck
 let's do the right angle next
 can we raise the table two inches

@@ -3,8 +3,9 @@ dropped without a question.
 
 Everything before has its reasons to take a number for talk. Here the rest is looked at once more,
 utterance by utterance. A sentence of other talk ("can I have two laps please") has several words
-that mean nothing to a count; with one at most ("two laps returned", "laps plus five"), or none at
-all, something was said to the count that was not understood, and a person is asked.
+that mean nothing to a count; with one at most ("two laps returned", "laps plus five"), none at
+all, or only a place where nothing is counted ("needles five under the drape"), something was said
+to the count that was not understood, and a person is asked.
 """
 
 from collections.abc import Sequence
@@ -47,6 +48,17 @@ _SORTS = frozenset(
 )
 """Unknown words that only tell of what sort they are, or how they were counted: "kellys curved
 four straight two"."""
+_LIES = frozenset(
+    """
+    under underneath beneath below behind beside between inside within near around above over
+    against in on by at next
+    """.split()
+)
+"""Words that lead to where something lies."""
+_WHEN = frozenset("minute minutes second seconds hour hours moment time times while".split())
+"""Words of time, to which they lead too."""
+_MOST_OF_A_PLACE = 3
+"""Unknown words after the one that leads to a place: "under her left arm"."""
 _SORRY_S = 0.5
 """The word that leads a correction is no longer than this."""
 _ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "do", "does"})
@@ -156,7 +168,13 @@ def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
         and not taken.intersection(range(piece.start, piece.end))
     ]
     strangers = said.strangers + sum(_strangeness(state, piece) for piece in said.pieces)
-    if not runs or strangers > MOST_STRANGERS:
+    if not runs:
+        return None
+    elsewhere = _elsewhere(state, said, runs)
+    if elsewhere is not None:
+        item = next(piece for piece in said.pieces if piece.kind == "item")
+        return _read(state, said, runs, runs[0], item, elsewhere)
+    if strangers > MOST_STRANGERS:
         return None
     if any(piece.kind in ("medication", "amount") for piece in said.pieces):
         return None
@@ -172,6 +190,23 @@ def _left(state: State, said: _Said, taken: set[int]) -> Read | None:
     if name.kind == "item" and _is_only_named(state, said, runs, name):
         return None
     return _read(state, said, runs, min(runs, key=lambda run: _far(run, name)), name)
+
+
+def _elsewhere(state: State, said: _Said, runs: list[Piece]) -> str | None:
+    """The words after an item and its number, where they are only of a place where nothing is
+    counted: "needles five under the drape", "one lap behind the liver".
+    """
+    kinds = [piece.kind for piece in said.pieces]
+    rest = said.pieces[2:]
+    if said.strangers or sorted(kinds[:2]) != ["item", "run"] or set(kinds[2:]) != {"stranger"}:
+        return None
+    (leads, *place) = [" ".join(words_of(state.doc, piece)) for piece in rest]
+    if leads not in _LIES or not 1 <= len(place) <= _MOST_OF_A_PLACE or _WHEN & set(place):
+        return None
+    if not any(piece in runs for piece in said.pieces[:2]):
+        return None  # its number stands in a line
+    span = state.doc[rest[0].start : rest[-1].end]
+    return " ".join(token.lower_ for token in span)
 
 
 def _is_broken(piece: Piece) -> bool:
@@ -262,7 +297,14 @@ def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
     return short and item_before(state, before[0].start) is not None
 
 
-def _read(state: State, said: _Said, runs: list[Piece], run: Piece, name: Piece | None) -> Read:
+def _read(
+    state: State,
+    said: _Said,
+    runs: list[Piece],
+    run: Piece,
+    name: Piece | None,
+    elsewhere: str | None = None,
+) -> Read:
     start = min(piece.start for piece in (*runs, *([name] if name else [])))
     end = max(piece.end for piece in (*runs, *([name] if name else [])))
     kind, place, start, end = _what(state, said.pieces, start, end)
@@ -278,7 +320,11 @@ def _read(state: State, said: _Said, runs: list[Piece], run: Piece, name: Piece 
     if name is not None and name.kind == "item":
         item = name.label
         questions.append(
-            doubt(f"“{heard}” was heard; what it says of {label(state.scene, name)} is not sure.")
+            doubt(f"“{elsewhere}” is no place that things are counted at; is “{heard}” a count?")
+            if elsewhere is not None
+            else doubt(
+                f"“{heard}” was heard; what it says of {label(state.scene, name)} is not sure."
+            )
         )
     elif name is not None and name.kind == "group":
         group = name.label
