@@ -67,6 +67,21 @@ def compiled(kit: Kit, model: ModelInfo, own_folders: None) -> dict[str, Path]:
     }
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "label on the bowl",
+        "label on the pitcher",
+        "the sponge count is correct",
+        "the first closing needle count",
+        "sorry {form} ten",
+        "taking {form} two out of the wound",
+    ],
+)
+def test_wordings_of_whole_cases_are_accepted(counting: Walk, kit: Kit, text: str) -> None:
+    assert counting.accepts(text.format(form=kit.items[0].spoken[0]))
+
+
 def test_number_words_agree_with_word2number() -> None:
     for number in range(100):
         assert w2n.word_to_num(spoken_number(number)) == number

@@ -105,7 +105,7 @@ handing you,packing is out,packing out,found the,found a,dropped,change the,make
 broke in two pieces,broke in three pieces,cut in two pieces,came apart,all together
 broken in four pieces,broken in five pieces,broke in four pieces,cut in three pieces
 cut in four pieces
-in total,all told,found it,was found,turned up,set that pack aside,set that aside
+in total,all told,taking,found it,was found,turned up,set that pack aside,set that aside
 surgeon is closing,about to close,are correct,are not correct,is everything accounted for"""
 )
 """Fixed phrases of the trade that carry a count along (common practice, no source)."""
@@ -139,8 +139,9 @@ with epinephrine,with epi,one to one hundred thousand,one to two hundred thousan
 one to one thousand,one in one hundred thousand,one in two hundred thousand
 one in one thousand,expires,expiration,expiry,expiration date,expires at,expires today,hundred hours
 p m,a m,lot number,label,labeled,labeling,labels,label on the cup,label on the syringe
-label on the basin,cup,cup label,syringe label,basin label,bowl label,medicine cup,basin,bowl
-pitcher,syringe,from the cup,from the basin,from the bowl,into a syringe,into the syringe
+label on the basin,label on the bowl,label on the pitcher,cup,cup label,syringe label,basin label
+bowl label,pitcher label,medicine cup,basin,bowl,pitcher,syringe,from the cup,from the basin
+from the bowl,from the pitcher,into a syringe,into the syringe
 drawing up,draw up,drawing,drawn up,receiving,received,received by the scrub
 received from the circulator,by the scrub,from the circulator,from the scrub,to the scrub
 from anesthesia,from pharmacy,from the pharmacy,diluted with,diluted in,diluted to,mixed with
@@ -305,11 +306,14 @@ def _times(graph: WordGraph, cost: float) -> None:
 
 
 def _count_names(graph: WordGraph) -> None:
-    """``first closing sponge count``, with or without a verdict, and ``initial count sponges``."""
-    called, grouped, told = graph.new_state(), graph.new_state(), graph.new_state()
+    """``the first closing sponge count``, with or without a verdict, ``initial count sponges``."""
+    begun, called = graph.new_state(), graph.new_state()
+    grouped, told = graph.new_state(), graph.new_state()
+    graph.arc(SPEECH, begun, None, PHRASE_ENTRY)
+    graph.arc(SPEECH, begun, "the", PHRASE_ENTRY + 1.0)
     for name in COUNT_NAMES:
-        graph.phrase(SPEECH, called, name, PHRASE_ENTRY)
-    graph.arc(SPEECH, called, None, PHRASE_ENTRY)
+        graph.phrase(begun, called, name, 0.0)
+    graph.arc(begun, called, None, 0.0)
     for group in COUNT_GROUPS:
         graph.phrase(called, grouped, group, 1.0)
     for count in ("count", "counts"):
@@ -370,6 +374,8 @@ def counting_graph(kit: Kit) -> WordGraph:
     for phrase in ("no", "sorry", *AMENDING):
         graph.phrase(SPEECH, no_then, phrase, PHRASE_ENTRY)
     _numbers_to_199(graph, no_then, HUB, 0.5)
+    # "Sorry, needles ten". Not so "no", which is too short a word to be found before every name.
+    graph.phrase(SPEECH, HUB, "sorry", PHRASE_ENTRY)
     if kit.medications:
         for medication in kit.medications:
             for form in medication.spoken:
