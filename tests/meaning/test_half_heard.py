@@ -63,6 +63,37 @@ def test_half_of_a_line_asks(say, text: str, expected: str) -> None:
     assert rows(events, asked=True) == [expected]
 
 
+BESIDE = [
+    # two lines joined: "cancel that", and then a count
+    (
+        "laps five | cancel the four laps | kellys two",
+        ["count lap 5", "count lap 4", "count kelly 2"],
+        ["correction"],
+    ),
+    # a number of which the item was lost, and what may correct it
+    (
+        "three next fifty | <talk> laps nine | kellys two",
+        ["count kelly 2"],
+        ["count 3", "count lap 9"],
+    ),
+    # a line of which the item was lost, right after a draw
+    (
+        "drawing up two cc of lidocaine | two <talk> to the field | kellys two",
+        ["draw lidocaine 2"],
+        ["addition 2", "count kelly 2"],
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "sure", "asked"), BESIDE)
+def test_a_broken_line_asks_beside_others(
+    say, text: str, sure: list[str], asked: list[str]
+) -> None:
+    events = say(f"closing count | {text}")
+    assert rows(events, asked=False)[1:] == sure
+    assert rows(events, asked=True) == asked
+
+
 COUNTS = {
     "laps five": "count lap 5",
     "kellys two": "count kelly 2",

@@ -62,6 +62,8 @@ class _Context:
     """The item that the last verdict said was missing."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places that came last."""
+    unnamed: Event | None = None
+    """The last event, if it was a number of which the item was not heard."""
 
     @property
     def before(self) -> Before:
@@ -78,6 +80,7 @@ class _Context:
             after_verdict=self.after_verdict,
             missing=self.missing,
             at_places=self.at_places,
+            unnamed=self.unnamed,
         )
 
 
@@ -257,6 +260,8 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is not EventKind.REMARK:
         context.at_places = _at_places(context.at_places, event)
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
+        counted = event.kind is EventKind.COUNT and event.quantity is not None
+        context.unnamed = event if counted and event.item is None else None
     if event.kind is EventKind.VERDICT:
         context.missing = event.item if event.verdict is Verdict.NOT_CORRECT else None
     context.after_verdict = event.kind is EventKind.VERDICT

@@ -114,8 +114,9 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         event = event.model_copy(update={"questions": (*event.questions, question)})
     if event is not None and _may_correct(state, clause, event):
         question = doubt("Another number of it was heard just before; this may correct that.")
-        clause.questions.append(question)
-        event = event.model_copy(update={"questions": (*event.questions, question)})
+        if question not in clause.questions:  # carried, where it was heard in pieces
+            clause.questions.append(question)
+            event = event.model_copy(update={"questions": (*event.questions, question)})
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
     place = clause.place if clause.outside is not None else None
     asked = tuple(clause.questions)
@@ -163,7 +164,7 @@ def _repeats(state: State, clause: Clause, event: Event) -> bool:
 
 def _may_correct(state: State, clause: Clause, event: Event) -> bool:
     """Whether a count right after another number of its item has talk before it: "no" was lost."""
-    before = state.done[-1].event if state.done else None
+    before = state.done[-1].event if state.done else state.before.unnamed
     if before is None or clause.before != "talk" or event.kind is not EventKind.COUNT:
         return False
     if before.kind not in (EventKind.COUNT, *MOVED) or before.item not in (event.item, None):

@@ -189,7 +189,8 @@ def on_correction(state: State, index: int) -> int:
     cue = state.pieces[index]
     words = words_of(state.doc, cue)
     if words[-1] in ("the", "those", "these") and kind_at(state, index + 1) != "item":
-        if words[-1] == "the" and _is_all_but_talk(state, index, index + 1, most=1):
+        counted = _is_counted_next(state, index + 1)
+        if words[-1] == "the" and (counted or _is_all_but_talk(state, index, index + 1, most=1)):
             return _strike_cut(state, index)
         hear_talk(state, cue)  # "cancel the order"
         return index + 1
@@ -299,6 +300,15 @@ def _is_all_but_talk(state: State, index: int, at: int, most: int = 2) -> bool:
         talk += 1
     number = kind_at(state, talk) == "run" and talk > at
     return talk - at <= most and at_edge(state, talk + number)
+
+
+def _is_counted_next(state: State, at: int) -> bool:
+    """Whether a number and its item are all that follows, right after something that was counted:
+    two lines in one breath, "cancel that | one free needle".
+    """
+    after = state.clause is not None or state.last_item is not None
+    line = kind_at(state, at) == "run" and kind_at(state, at + 1) == "item"
+    return after and line and at_edge(state, at - 2) and at_edge(state, at + 2)
 
 
 def _strike_cut(state: State, index: int) -> int:

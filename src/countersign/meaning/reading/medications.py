@@ -423,13 +423,17 @@ def _is_other_talk(state: State, index: int, event: Event) -> bool:
 def _is_a_count(state: State, index: int) -> bool:
     """Whether the utterance that begins at ``index`` says of an item what is done with it.
 
-    So does one that has a draw in it, but not of what.
+    So does one that has a draw in it, but not of what, and one of which only the name was not
+    understood: "two <talk> to the field".
     """
     said = _utterance(state, index)
     kinds = [piece.kind for piece in said]
     if any(cue.label == "DRAW" for cue in said if cue.kind == "cue") and "medication" not in kinds:
         return True
     about = "medication" in kinds or "amount" in kinds
+    moved = bool(said) and said[-1].label in ("ADD after", "REMOVE after")
+    if moved and kinds[0] == "run" and {*kinds[1:-1]} == {"talk"}:
+        return True
     return kinds[:1] in (["cue"], ["run"]) and {"cue", "run", "item"} <= {*kinds} and not about
 
 

@@ -81,6 +81,8 @@ class Before:
     """The item that the last verdict said was missing."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places, in a row, up to the last event."""
+    unnamed: Event | None = None
+    """The last event, if it was a number of which the item was not heard."""
 
 
 @dataclass
