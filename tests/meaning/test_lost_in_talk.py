@@ -19,6 +19,14 @@ def test_a_removal_at_the_end_of_an_utterance_does_not_lead_the_next() -> None:
     assert found == "removal knife_blade -; addition hypodermic_needle 2"
 
 
+def test_what_broke_is_asked_where_its_name_was_lost() -> None:
+    (event,) = said("<talk> broken in three pieces")
+    assert (event.kind, event.item, event.quantity) == ("breakage", None, 3)
+    assert [question.sentence for question in event.questions] == [
+        "“broken in three pieces” was heard, but not what."
+    ]
+
+
 @pytest.mark.parametrize("text", ["one two <talk>", "<talk> one two"])
 def test_two_numbers_in_order_are_of_an_item_that_was_lost(text: str) -> None:
     (event,) = said(text)

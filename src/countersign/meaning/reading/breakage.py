@@ -35,12 +35,16 @@ def on_broken(state: State, index: int) -> int:
     questions: list[Question] = []
     item_id = item.label if item is not None else None
     if item is None:
-        if cue.label != "BROKEN sure" or state.last_item is None or clause is not None:
+        if cue.label != "BROKEN sure" or clause is not None:
             hear_talk(state, cue)
             return index + 1
         item_id = state.last_item
-        name = state.kit.item(item_id).label
-        questions.append(doubt(f"What broke was not named; {name} was taken."))
+        if item_id is None:
+            sentence = f"“{' '.join(words_of(state.doc, cue))}” was heard, but not what."
+            questions.append(ask(QuestionCode.NO_ITEM, sentence))
+        else:
+            name = state.kit.item(item_id).label
+            questions.append(doubt(f"What broke was not named; {name} was taken."))
     elif is_asked(state, item):
         state.clause = None
         hear_talk(state, cue)
