@@ -130,10 +130,8 @@ class Augmenter:
         room = (spoken + pad.sum(1)).max() - spoken - pad.sum(1)
         room = room * self._chance(s.fill_share, n)[:, 0]
         part = self._uniform(0, 1, n, 2)
-        pad = (
-            pad
-            + (room[:, None] * torch.stack([part[:, 0], part[:, 1] * (1 - part[:, 0])], 1)).long()
-        )
+        part = torch.stack([part[:, 0], part[:, 1] * (1 - part[:, 0])], 1)
+        pad = pad + (room[:, None] * part).long()
         total = (spoken + pad.sum(1)).clamp(min=RATE // 8)
         # Lengths with small prime factors, few of them: the transforms keep a plan for each.
         size = -(-int(total.max()) // 3200) * 3200

@@ -67,6 +67,11 @@ def test_readings_that_mean_something_else_lend_nothing(hear, utter, others) -> 
         # of two items that sound alike both decodings may be sure
         ("kellys one", "needles one", 1.0, 0.1, True),
         ("kellys one", "<talk> one", 1.0, 0.1, True),
+        # phases and verdicts
+        ("recount the laps", "recount the <talk>", 0.9, 0.2, False),
+        ("recount the laps", "recount the <talk>", 0.5, 0.2, True),
+        ("final count", "closing count", 0.9, 0.2, False),
+        ("counts are correct", "counts are not correct", 1.0, 0.05, True),
     ],
 )
 def test_a_weak_path_of_the_grammar_against_both_decodings(
@@ -84,19 +89,3 @@ def test_a_count_over_several_utterances_is_surer_in_the_last_only(hear, utter) 
         "three four", 2.0, confidences={"four": 0.8}, others=(("three four", 1.0, "open"),)
     )
     assert sentences(hear([first, last])) == ["“laps” was not heard clearly."]
-
-
-@pytest.mark.parametrize(
-    ("heard", "other", "second", "share", "asks"),
-    [
-        ("recount the laps", "recount the <talk>", 0.9, 0.2, False),
-        ("recount the laps", "recount the <talk>", 0.5, 0.2, True),
-        ("final count", "closing count", 0.9, 0.2, False),
-        ("counts are correct", "counts are not correct", 1.0, 0.05, True),
-    ],
-)
-def test_a_weak_path_against_a_phase_or_verdict(
-    hear, utter, heard, other, second, share, asks
-) -> None:
-    others = ((other, share, "grammar"), (heard, second, "open"))
-    assert bool(sentences(hear([utter(heard, others=others)]))) is asks

@@ -18,15 +18,16 @@ SURE_SECOND = 0.7
 """From this share of its own readings on, the open decoding is sure. It is independent evidence:
 it does not know the counting order. Chosen on half of the recordings of two models, held on the
 other half: of wrong lines that it agreed with it was sure of one, and there the paths against it
-had 0.42 (``python -m tests.benchmarks.lines``)."""
+had 0.42 (recordings of ``python -m tests.benchmarks.lines``)."""
 
 RIVAL_SHARE = 0.3
 """Lower-ranked paths of the grammar with less than this together stand against no reading that the
 open decoding is sure of as well, unless they name another item: of two that sound alike both
 decodings may be sure."""
 
-_LEAST_SHARE = 0.05
-"""Less than this of the grammar's posterior is no reading to be held against."""
+GRAMMAR_SHARE = 0.05
+"""A lower-ranked path of the grammar decoding counts from this share of the posterior on. The open
+decoding is independent evidence and counts whatever its share. Tuned on recordings."""
 
 _CONTENT = (
     "kind", "item", "quantity", "unit", "phase", "group", "verdict", "spoken", "sequence",
@@ -93,11 +94,13 @@ def _agreed(event: Event, others: Sequence[tuple[Alternative, Sequence[Event]]])
     if outvoted(readings):
         return True
     second = [reading for reading in readings if reading.is_open]
-    return bool(second) and not any(r.differs for r in second) and _against(readings) < _LEAST_SHARE
+    return (
+        bool(second) and not any(r.differs for r in second) and _against(readings) < GRAMMAR_SHARE
+    )
 
 
 def _held(event: Event, alternative: Alternative, events: Sequence[Event]) -> Reading:
-    there = [other for other in events if _meet(event, other)]
+    there = [other for other in events if meet(event, other)]
     return Reading(
         alternative,
         differs=not any(_same(event, other) for other in there),
@@ -105,7 +108,8 @@ def _held(event: Event, alternative: Alternative, events: Sequence[Event]) -> Re
     )
 
 
-def _meet(event: Event, other: Event) -> bool:
+def meet(event: Event, other: Event) -> bool:
+    """Whether two events are of the same sound, at least in part."""
     return event.start_s < other.end_s and other.start_s < event.end_s
 
 
@@ -121,10 +125,10 @@ def _same(event: Event, other: Event) -> bool:
 
 def settled(event: Event, other: Event) -> bool:
     """Whether the count itself decides against another reading of its number."""
-    return settled_by_order(event, other) or settled_by_total(event, other)
+    return _settled_by_order(event, other) or _settled_by_total(event, other)
 
 
-def settled_by_order(event: Event, other: Event) -> bool:
+def _settled_by_order(event: Event, other: Event) -> bool:
     """Whether the counting order decides between two last numbers: "twelve thirteen", "thirty"."""
     first, second = event.sequence, other.sequence
     if len(first) < 3 or first != tuple(range(1, len(first) + 1)) or first[:-1] != second[:-1]:
@@ -135,7 +139,7 @@ def settled_by_order(event: Event, other: Event) -> bool:
 _TOTALS = frozenset({"total", "makes", "that's", "equals", "all", "altogether"})
 
 
-def settled_by_total(event: Event, other: Event) -> bool:
+def _settled_by_total(event: Event, other: Event) -> bool:
     """Whether a count that its closing total agrees with stands against a reading that is askew."""
     first = event.sequence
     if len(first) < 2 or first != tuple(range(1, len(first) + 1)) or event.questions:

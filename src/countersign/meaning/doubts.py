@@ -7,15 +7,11 @@ from itertools import pairwise
 
 from countersign.hearing.utterance import TALK, Alternative, Utterance, Word
 from countersign.kit.model import Kit
-from countersign.meaning.agreement import Reading, outvoted, settled
+from countersign.meaning.agreement import GRAMMAR_SHARE, Reading, outvoted, settled
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Verdict
 from countersign.meaning.numbers import teen_or_ten
 from countersign.meaning.questions import ask
 from countersign.number_words import spell
-
-GRAMMAR_SHARE = 0.05
-"""A lower-ranked path of the grammar decoding counts from this share of the posterior on. The open
-decoding is independent evidence and counts whatever its share. Tuned on recordings."""
 
 _COUNTED = frozenset(
     {

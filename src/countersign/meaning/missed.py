@@ -7,6 +7,7 @@ reading has a whole line and the best one only a number that went into none, a p
 from collections.abc import Sequence
 
 from countersign.hearing.utterance import TALK, Alternative, Utterance
+from countersign.meaning.agreement import meet
 from countersign.meaning.event import Event, EventKind, QuestionCode
 from countersign.meaning.numbers import is_number_word
 from countersign.meaning.questions import ask
@@ -52,7 +53,7 @@ def missed_lines(
         for event in events:
             if not _is_whole(event) or event.start_s < utterance.start_s:
                 continue
-            if any(_meet(event, other) for other in (*heard, *found)):
+            if any(meet(event, other) for other in (*heard, *found)):
                 continue
             if not talk and not _instead(event, utterance):
                 continue
@@ -65,19 +66,14 @@ def missed_lines(
 def _is_whole(event: Event) -> bool:
     if event.kind is EventKind.RECEIPT:
         return event.medication is not None and event.medication.volume_ml is not None
-    if event.kind is EventKind.CORRECTION and _is_strike(event):
-        return True
-    return event.kind in _WHOLE and event.item is not None and event.quantity is not None
+    named = event.item is not None and event.quantity is not None
+    return _is_strike(event) or (event.kind in _WHOLE and named)
 
 
 def _is_strike(event: Event) -> bool:
     """Whether it only takes something back: "cancel that"."""
     said = (event.item, event.quantity, event.medication, event.verdict)
     return event.kind is EventKind.CORRECTION and said == (None, None, None, None)
-
-
-def _meet(event: Event, other: Event) -> bool:
-    return min(event.end_s, other.end_s) > max(event.start_s, other.start_s)
 
 
 def _explains(alternative: Alternative, utterance: Utterance) -> bool:

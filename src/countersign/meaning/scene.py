@@ -24,7 +24,7 @@ SECONDED = 0.9
 """An open decoding this sure of its best reading leaves no room for words that are easily taken for
 each other ("adding" for "bagging", "two" for "ten", "mesh" for "metz", "six" for "s eight"): of 29
 lines of four models in which that happened, and nothing else told, it was sure of none. The surest
-had 0.82 (``python -m tests.benchmarks.lines``)."""
+had 0.82 (recordings of ``python -m tests.benchmarks.lines``)."""
 
 
 @dataclass

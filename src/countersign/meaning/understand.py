@@ -133,8 +133,7 @@ def understand(
         if not context.tokens and until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
         if not isinstance(part, Silence):
-            counting = context.phase is not None
-            yield from _hear(tag, kit, day, context, without_unlikely(part, counting=counting))
+            yield from _hear(tag, kit, day, context, part)
         if on_open is not None and (over or not silent):
             on_open(_provisional(tag, kit, day, context))
     yield from _finish(tag, kit, day, context)
@@ -153,6 +152,8 @@ def _provisional(tag: Tag, kit: Kit, day: date, context: _Context) -> tuple[Even
 def _hear(
     tag: Tag, kit: Kit, day: date, context: _Context, utterance: Utterance
 ) -> Iterator[Event]:
+    counting = context.phase is not None
+    utterance = without_unlikely(utterance, counting=counting)
     joint = (*context.tokens, pause(utterance)) if context.tokens else ()
     second = next((each for each in utterance.alternatives if each.origin == "open"), None)
     heard = (*joint, *tokens_of(utterance.words, utterance.speaker, second))
@@ -181,7 +182,6 @@ def _hear(
             heard, doc = surer, tag(surer)
             found = read(doc, kit, context.before, day)
         context.doubts += doubts_of(_events(found), others, utterance, kit, _cues(doc))
-        counting = context.phase is not None
         missed = missed_lines(_events(found), others, utterance, counting=counting)
     kept = next((i for i, reading in enumerate(found) if reading.open), len(found))
     for event in _events(found[:kept]):

@@ -151,9 +151,9 @@ def _repeats(state: State, clause: Clause, event: Event) -> bool:
         return False
     if clause.before == "talk" and event.kind is EventKind.COUNT:
         return _repeats_in_talk(event, before)
-    fields = ("kind", "item", "quantity")
     if event.kind not in MOVED:
         return False
+    fields = ("kind", "item", "quantity")
     if any(getattr(event, field) != getattr(before, field) for field in fields):
         return False
     places = {event.place, before.place} - {None}
