@@ -416,3 +416,19 @@ def test_two_before_an_n_may_be_ten(hear, utter, line: str, asks: bool) -> None:
     told = [sentence for _, sentence in asked(hear([utter(line)]))]
     assert ("Heard two, which sounds like ten." in told) is asks
     assert "Heard two, which sounds like ten." not in str(asked(hear([written(line, 1)])))
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
+        ("ten needles on the field", True),
+        ("ten needles added", True),
+        ("nine ten needle drivers", False),
+        ("ten laps", False),
+        ("drawing up ten mils of lidocaine", False),
+    ],
+)
+def test_ten_before_an_n_may_be_two_however_sure(hear, utter, line: str, asks: bool) -> None:
+    told = str(asked(hear([utter(line, others=((line, 1.0, "open"),))])))
+    assert ("Heard ten, which sounds like two." in told) is asks
+    assert "Heard ten, which sounds like two." not in str(asked(hear([written(line, 1)])))

@@ -42,6 +42,8 @@ ASKED = [
     ("laps five | correct <talk>", "correction"),
     ("laps five | cancel the", "correction"),
     ("laps five | cancel the <talk>", "correction"),
+    # "cancel that", and then a count
+    ("laps five | cancel the laps four", "correction lap 4"),
 ]
 
 

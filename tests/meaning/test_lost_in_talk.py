@@ -19,6 +19,29 @@ def test_a_removal_at_the_end_of_an_utterance_does_not_lead_the_next() -> None:
     assert found == "removal knife_blade -; addition hypodermic_needle 2"
 
 
+@pytest.mark.parametrize(
+    ("later", "asks"), [("<talk> ninety eight percent", True), ("from the circulator", False)]
+)
+def test_an_amount_that_talk_leads_may_be_of_anything(later: str, asks: bool) -> None:
+    (event,) = said(
+        f"sterile water five hundred mils expires december twenty twenty eight | {later}"
+    )
+    assert event.item == "sterile_water"
+    sentence = "Sterile water was heard beside other talk; it may not be meant for the record."
+    assert [question.sentence for question in event.questions] == [sentence] * asks
+
+
+@pytest.mark.parametrize(
+    ("before", "asks"), [("knife blade one", True), ("knife blade one two three", False)]
+)
+def test_a_total_that_talk_leads_may_be_of_another_item(before: str, asks: bool) -> None:
+    last = before.split()[-1]
+    found = said(f"closing count | {before} | <talk> total {last} | kellys two")
+    questions = [q.sentence for event in found for q in event.questions]
+    sentence = "A total was heard after other talk; it may be of another item."
+    assert questions == [sentence] * asks
+
+
 def test_what_broke_is_asked_where_its_name_was_lost() -> None:
     (event,) = said("<talk> broken in three pieces")
     assert (event.kind, event.item, event.quantity) == ("breakage", None, 3)

@@ -76,22 +76,32 @@ def is_seconded(scene: Scene, positions: Iterable[int]) -> bool:
 
 
 def two_or_ten(scene: Scene, positions: Iterable[int]) -> list[Question]:
-    """A question about "two" before a word that begins with m or n: the bundled model hears it for
-    "ten mils" and "ten knife blades", surely and in both decodings, though the open one is never
-    sure of it. None of written words.
+    """A question about "two" and "ten" before a word that begins with m or n; not in writing.
+
+    The bundled model hears "two" for "ten mils" and "ten knife blades", surely and in both
+    decodings, though the open one is never sure of it; for "two needles" it hears "ten", of which
+    the open one may be sure as well. Of volumes no such "ten" was seen.
     """
     heard = scene.heard
     for at in positions:
-        if at + 1 >= len(heard) or heard[at].text != "two" or not heard[at].is_sound:
+        number = heard[at].text
+        if at + 1 >= len(heard) or number not in ("two", "ten") or not heard[at].is_sound:
             continue
         before = heard[at - 1].text if at else ""
         joined = is_number_word(before) and before != "thousand"  # a ratio ends so
-        if before == "point" or joined or is_number_word(heard[at + 1].text):
+        after = heard[at + 1].text
+        if before == "point" or joined or is_number_word(after) or not after.startswith(_NASAL):
             continue
-        alike = heard[at + 1].text.startswith(("m", "n", "kn"))
-        if alike and not is_seconded(scene, (at, at + 1)):
-            return [ask(QuestionCode.OTHER_READING, "Heard two, which sounds like ten.")]
+        sure = is_seconded(scene, (at, at + 1)) if number == "two" else after.startswith(_VOLUME)
+        if not sure:
+            other = "ten" if number == "two" else "two"
+            return [ask(QuestionCode.OTHER_READING, f"Heard {number}, which sounds like {other}.")]
     return []
+
+
+_NASAL = ("m", "n", "kn")
+"""Letters that a word which begins with m or n, as it is spoken, begins with."""
+_VOLUME = ("mil", "ml")
 
 
 def make_event(

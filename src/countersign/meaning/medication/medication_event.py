@@ -16,6 +16,7 @@ from countersign.meaning.medication.detail import Said, loose_number, read_medic
 from countersign.meaning.medication.label import label_questions
 from countersign.meaning.medication.solutions import needs_no_strength
 from countersign.meaning.medication.talk import (
+    spoken_aside,
     unplaced_number,
     volume_unit_alone,
     word_of_talk,
@@ -150,7 +151,10 @@ def medication_event(
         ]
     if read_back and any(cue.label_ == "READ_BACK" and cue.start == start for cue in cues):
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
-    if not _in_order(said, cued=cued):
+    if _in_order(said, cued=cued):
+        aside = spoken_aside(words, said.known)
+        asked += [] if aside is None else [_beside(scene, detail, aside)]
+    else:
         told = words
         if kind is EventKind.LABEL:
             told = _after_container(detail, words, min(shifted, default=0))
@@ -295,15 +299,22 @@ def _about_talk(
     talk_before: str | None,
 ) -> list[Question]:
     """The question for an amount that stands in one utterance with words of other talk."""
-    heard = _medication_label(scene, detail.name)
-    heard = heard[:1].upper() + heard[1:]
     if talk_before is not None:
+        heard = _named(scene, detail)
         return [doubt(f"{heard} was heard amid other talk; it may not be meant for the record.")]
     word = word_of_talk(words, known)
-    if word is None:
-        return []
+    return [] if word is None else [_beside(scene, detail, word)]
+
+
+def _beside(scene: Scene, detail: MedicationDetail, word: str) -> Question:
     beside = "other talk" if word in (TALK, UNKNOWN) else f"“{word}”"
-    return [doubt(f"{heard} was heard beside {beside}; it may not be meant for the record.")]
+    sentence = f"was heard beside {beside}; it may not be meant for the record."
+    return doubt(f"{_named(scene, detail)} {sentence}")
+
+
+def _named(scene: Scene, detail: MedicationDetail) -> str:
+    label = _medication_label(scene, detail.name)
+    return label[:1].upper() + label[1:]
 
 
 def _teens(scene: Scene, positions: range) -> list[Question]:

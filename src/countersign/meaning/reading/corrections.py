@@ -24,6 +24,8 @@ from countersign.meaning.reading.state import (
 )
 from countersign.meaning.reading.talk import hear_talk
 
+_NAMING = ("the", "those", "these")
+"""The last word of a correction that may go on with the name of what is corrected."""
 _WRONG = frozenset(
     {"correction", "wrong", "incorrect", "mistake", "error", "fault", "bad", "misspoke"}
     | {"miscounted", "right", "correct"}
@@ -188,7 +190,7 @@ def on_correction(state: State, index: int) -> int:
         return on_medication_correction(state, index, medication)
     cue = state.pieces[index]
     words = words_of(state.doc, cue)
-    if words[-1] in ("the", "those", "these") and kind_at(state, index + 1) != "item":
+    if words[-1] in _NAMING and kind_at(state, index + 1) != "item":
         counted = _is_counted_next(state, index + 1)
         if words[-1] == "the" and (counted or _is_all_but_talk(state, index, index + 1, most=1)):
             return _strike_cut(state, index)
@@ -216,6 +218,10 @@ def on_correction(state: State, index: int) -> int:
     # "cancel the laps" names whose line it is, and nothing was heard wrong
     sure = half or (strike and kind_at(state, at + 1) != "run")
     asked = [] if sure else _about_other_item(state, at)
+    if strike and not sure and words[-1] in _NAMING:
+        heard = " ".join(words)
+        sentence = f"“{heard}” was heard before a count; was something cancelled, or counted anew?"
+        asked.append(ask(QuestionCode.UNCLEAR_CORRECTION, sentence))
     corrected = state.clause.item if state.clause is not None else None
     doubted = cut_name(state.scene, corrected) if corrected is not None else []
     close(state)

@@ -38,12 +38,23 @@ def on_total(state: State, index: int) -> int:
         if talk_before(state, index) == "stranger":
             return index + 2
         state.clause = Clause(start=cue.start, carry=cue.start)
+    if _of_another(state, state.clause, index):
+        sentence = "A total was heard after other talk; it may be of another item."
+        state.clause.questions.append(doubt(sentence))
     if cue.label == MISHEARD:
         heard = " ".join(words_of(state.doc, cue))
         state.clause.questions.append(doubt(f"Heard “{heard}”, which sounds like “that's”."))
     state.clause.total_next = True
     state.clause.talked = False
     return index + 1
+
+
+def _of_another(state: State, clause: Clause, index: int) -> bool:
+    """Whether the name of a total may be in the talk that its utterance begins with: a single
+    number before it has no need of one ("knife blade one | <talk> total one").
+    """
+    led = kind_at(state, index - 1) == "talk" and at_edge(state, index - 2)
+    return led and len(clause_numbers(state.scene, clause)) == 1
 
 
 _BEHIND = frozenset({"total", "all", "altogether", "together", "told"})
