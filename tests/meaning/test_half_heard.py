@@ -72,6 +72,11 @@ BESIDE = [
         ["count lap 5", "count lap 4", "count kelly 2"],
         ["correction"],
     ),
+    (
+        "laps five | cancel the four laps on the mayo stand | kellys two",
+        ["count lap 5", "count lap 4 mayo_stand", "count kelly 2"],
+        ["correction"],
+    ),
     # a number of which the item was lost, and what may correct it
     (
         "three next fifty | <talk> laps nine | kellys two",

@@ -6,7 +6,7 @@ Every row is from whole counts that synthetic voices spoke and that came out wro
 
 import pytest
 
-from countersign.hearing.utterance import TALK
+from countersign.hearing.utterance import TALK, Utterance
 from countersign.kit import demo_kit_path, read_kit
 from countersign.meaning import understand
 
@@ -40,6 +40,49 @@ def test_a_total_that_talk_leads_may_be_of_another_item(before: str, asks: bool)
     questions = [q.sentence for event in found for q in event.questions]
     sentence = "A total was heard after other talk; it may be of another item."
     assert questions == [sentence] * asks
+
+
+@pytest.mark.parametrize(
+    ("long_s", "text", "asks"),
+    [
+        (0.2, "cautery tip one", True),
+        (0.6, "cautery tip one", False),
+        (0.2, "cautery tip one two three", False),
+        (0.2, "one cautery tip", False),
+    ],
+)
+def test_a_short_word_before_a_name_may_be_no(utter, long_s: float, text: str, asks: bool) -> None:
+    first, *rest = utter(f"{TALK} {text}").words
+    words = (first.model_copy(update={"start_s": first.end_s - long_s}), *rest)
+    heard = Utterance(words=words, start_s=words[0].start_s, end_s=rest[-1].end_s, confidence=1.0)
+    kit = read_kit(demo_kit_path())
+    questions = [q.sentence for event in understand([heard], kit) for q in event.questions]
+    assert any("with “no” it would be a correction" in sentence for sentence in questions) is asks
+
+
+@pytest.mark.parametrize(
+    ("text", "asks"), [("remark <talk> blades", True), ("remark the blade is chipped", False)]
+)
+def test_a_name_at_the_end_of_a_remark_may_have_been_counted(text: str, asks: bool) -> None:
+    (event,) = said(text)
+    assert (event.kind, event.item) == ("remark", "knife_blade")
+    sentence = "Knife blade was heard in a remark, behind talk; was it counted?"
+    assert [question.sentence for question in event.questions] == [sentence] * asks
+
+
+@pytest.mark.parametrize(
+    ("text", "asks"),
+    [
+        ("allises seven | strike that add | allis three", True),
+        ("allises seven | strike that | add | allis three", False),
+        ("allises seven | add allis three", False),
+    ],
+)
+def test_a_verb_at_the_end_of_something_else_is_asked_about(text: str, asks: bool) -> None:
+    *_, event = said(text)
+    assert (event.kind, event.item, event.quantity) == ("addition", "allis_clamp", 3)
+    sentence = "“add” was heard at the end of something else; is it about this line?"
+    assert [question.sentence for question in event.questions] == [sentence] * asks
 
 
 def test_what_broke_is_asked_where_its_name_was_lost() -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from countersign.hearing.utterance import TALK, Utterance
+from countersign.meaning.cues import FILLERS
 from countersign.meaning.numbers import is_number_word
 
 LIKELY = 0.7
@@ -34,7 +35,11 @@ def without_unlikely(utterance: Utterance, *, counting: bool = False) -> Utteran
 
 
 def _is_of_a_line(words: Sequence[str]) -> bool:
-    """Whether there is a little talk, with nothing but numbers before it or after it."""
+    """Whether there is a little talk, with nothing but numbers before it or after it, led by an
+    "okay" or not.
+    """
+    if words[0] in FILLERS and is_number_word(words[-1]):
+        words = words[1:]
     talk = [at for at, word in enumerate(words) if word == TALK]
     if len(talk) > MOST_TALK or talk[-1] - talk[0] != len(talk) - 1:
         return False

@@ -309,12 +309,13 @@ def _is_all_but_talk(state: State, index: int, at: int, most: int = 2) -> bool:
 
 
 def _is_counted_next(state: State, at: int) -> bool:
-    """Whether a number and its item are all that follows, right after something that was counted:
-    two lines in one breath, "cancel that | one free needle".
+    """Whether a number and its item, and perhaps their place, are all that follows, right after
+    something that was counted: two lines in one breath, "cancel that | one free needle".
     """
     after = state.clause is not None or state.last_item is not None
     line = kind_at(state, at) == "run" and kind_at(state, at + 1) == "item"
-    return after and line and at_edge(state, at - 2) and at_edge(state, at + 2)
+    end = at + 2 + cue_at(state, at + 2, "PLACE")
+    return after and line and at_edge(state, at - 2) and at_edge(state, end)
 
 
 def _strike_cut(state: State, index: int) -> int:

@@ -15,6 +15,7 @@ from countersign.meaning.reading.state import (
     kind_at,
 )
 from countersign.meaning.reading.talk import hear_talk
+from countersign.meaning.scene import label
 
 
 def on_note(state: State, index: int) -> int:
@@ -27,8 +28,14 @@ def on_note(state: State, index: int) -> int:
         at += 1
     start = state.pieces[index].start
     end = state.pieces[at].start if at < len(state.pieces) else len(state.doc)
-    item = next((p.label for p in state.pieces[index:at] if p.kind == "item"), None)
-    emit(state, start, end, kind=EventKind.REMARK, item=item)
+    named = [piece for piece in state.pieces[index:at] if piece.kind == "item"]
+    item = named[0].label if named else None
+    questions = []
+    if named and named[-1] is state.pieces[at - 1] and kind_at(state, at - 2) == "talk":
+        # "three more cautery blades", of which the end was understood
+        heard = label(state.scene, named[-1])
+        questions = [doubt(f"{heard} was heard in a remark, behind talk; was it counted?")]
+    emit(state, start, end, kind=EventKind.REMARK, item=item, questions=questions)
     return at
 
 

@@ -10,6 +10,7 @@ from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
 from countersign.meaning.reading.places import on_out_of_wound, one_if_single
 from countersign.meaning.reading.state import (
+    Carried,
     Read,
     State,
     Verb,
@@ -72,8 +73,18 @@ def on_verb(state: State, index: int) -> int:
         _wait_for_object(state, index)
     elif leads and not (after and cue.end - cue.start < 3):
         # "off the field: five laps" leads; a bare "off" or "added" does not
-        _lead(state, index, kind, None)
+        _lead(state, index, kind, _at_the_end(state, index))
     return index + 1
+
+
+def _at_the_end(state: State, index: int) -> Question | None:
+    """The question for a verb that ends an utterance of something else and may lead the next:
+    "strike that <add> | allis three".
+    """
+    if at_edge(state, index - 1) or not at_edge(state, index + 1):
+        return None
+    spoken = " ".join(words_of(state.doc, state.pieces[index]))
+    return doubt(f"“{spoken}” was heard at the end of something else; is it about this line?")
 
 
 def _is_all_of_item(state: State, index: int) -> bool:
@@ -171,8 +182,10 @@ def _alone(state: State, index: int, *, after: bool) -> bool:
 
 def _wait_for_object(state: State, index: int) -> None:
     """ "Adding …": what is added may come after a pause."""
+    question = _at_the_end(state, index)
     close(state)
-    state.done.append(Read(None, True, state.pieces[index].start))
+    carried = Carried(questions=() if question is None else (question,))
+    state.done.append(Read(None, True, state.pieces[index].start, carried))
 
 
 def _leads(state: State, index: int) -> bool:
