@@ -15,6 +15,7 @@ from countersign.meaning.made_of_talk import without_unlikely
 from countersign.meaning.medication.read_back import with_latest
 from countersign.meaning.medication.unnamed import unnamed_receipt
 from countersign.meaning.missed import missed_lines
+from countersign.meaning.parted import parted
 from countersign.meaning.questions import doubt
 from countersign.meaning.reading import Before, Carried, Read, read
 from countersign.meaning.reading.state import OF_AN_ITEM
@@ -133,7 +134,8 @@ def understand(
         if not context.tokens and until_s - context.item_end_s > LONGEST_PAUSE_S:
             context.item = None
         if not isinstance(part, Silence):
-            yield from _hear(tag, kit, day, context, part)
+            for utterance in parted(part):
+                yield from _hear(tag, kit, day, context, utterance)
         if on_open is not None and (over or not silent):
             on_open(_provisional(tag, kit, day, context))
     yield from _finish(tag, kit, day, context)
