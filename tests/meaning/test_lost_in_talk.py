@@ -43,20 +43,24 @@ def test_a_total_that_talk_leads_may_be_of_another_item(before: str, asks: bool)
 
 
 @pytest.mark.parametrize(
-    ("long_s", "text", "asks"),
+    ("before", "long_s", "text", "asks"),
     [
-        (0.2, "cautery tip one", True),
-        (0.6, "cautery tip one", False),
-        (0.2, "cautery tip one two three", False),
-        (0.2, "one cautery tip", False),
+        (["kellys five"], 0.2, "cautery tip one", True),
+        ([], 0.2, "cautery tip one", False),
+        (["kellys five"], 0.6, "cautery tip one", False),
+        (["kellys five"], 0.2, "cautery tip one two three", False),
+        (["kellys five"], 0.2, "one cautery tip", False),
     ],
 )
-def test_a_short_word_before_a_name_may_be_no(utter, long_s: float, text: str, asks: bool) -> None:
-    first, *rest = utter(f"{TALK} {text}").words
+def test_a_short_word_before_a_name_may_be_no(
+    utter, before: list[str], long_s: float, text: str, asks: bool
+) -> None:
+    first, *rest = utter(f"{TALK} {text}", 4.0).words
     words = (first.model_copy(update={"start_s": first.end_s - long_s}), *rest)
-    heard = Utterance(words=words, start_s=words[0].start_s, end_s=rest[-1].end_s, confidence=1.0)
+    last = Utterance(words=words, start_s=words[0].start_s, end_s=rest[-1].end_s, confidence=1.0)
     kit = read_kit(demo_kit_path())
-    questions = [q.sentence for event in understand([heard], kit) for q in event.questions]
+    heard = [*map(utter, before), last, utter("laps five", 9.0)]
+    questions = [q.sentence for event in understand(heard, kit) for q in event.questions]
     assert any("with “no” it would be a correction" in sentence for sentence in questions) is asks
 
 
@@ -83,6 +87,54 @@ def test_a_verb_at_the_end_of_something_else_is_asked_about(text: str, asks: boo
     assert (event.kind, event.item, event.quantity) == ("addition", "allis_clamp", 3)
     sentence = "“add” was heard at the end of something else; is it about this line?"
     assert [question.sentence for question in event.questions] == [sentence] * asks
+
+
+@pytest.mark.parametrize(
+    ("text", "expected", "sentence"),
+    [
+        (
+            "handed off <talk>",
+            "removal - -",
+            "“handed off <talk>” was heard, but not what was removed.",
+        ),
+        (
+            "handed off remark <talk>",
+            "removal - -",
+            "“handed off remark <talk>” was heard, but not what was removed.",
+        ),
+        ("taking four <talk>", "count - 4", "“taking four <talk>” was heard, but not of what."),
+        (
+            "closing count | two <talk> sponges on the mayo | ",
+            "count - 2 mayo_stand",
+            "“two <talk> sponges on the mayo” was heard, but not of what.",
+        ),
+        (
+            "one | two | free needle",
+            "count free_needle 2",
+            "Free (eyed) needle was named only after the numbers and a pause.",
+        ),
+    ],
+)
+def test_what_is_left_of_a_line_is_asked_about(text: str, expected: str, sentence: str) -> None:
+    *_, event = said(text)
+    assert rows(text) == expected
+    assert [question.sentence for question in event.questions] == [sentence]
+
+
+@pytest.mark.parametrize("text", ["take off <talk> the <talk>", "two <talk> sponges", "bagged"])
+def test_where_less_is_left_it_is_talk(text: str) -> None:
+    assert said(text) == []
+
+
+@pytest.mark.parametrize(("more", "quantity"), [("two", 2), ("two three", 3)])
+def test_one_beside_talk_begins_a_count_however_unsure(utter, more: str, quantity: int) -> None:
+    first = utter("<talk> one", confidences={"one": 0.5})
+    talk = first.words[0].model_copy(update={"start_s": -0.6})
+    first = first.model_copy(update={"words": (talk, first.words[1]), "start_s": -0.6})
+    heard = [first, *(utter(word, at) for at, word in enumerate(more.split(), 2))]
+    (event,) = understand(heard, read_kit(demo_kit_path()))
+    assert (event.item, event.quantity) == (None, quantity)
+    assert event.questions
 
 
 def test_what_broke_is_asked_where_its_name_was_lost() -> None:

@@ -19,7 +19,8 @@ def without_unlikely(utterance: Utterance, *, counting: bool = False) -> Utteran
 
     The bundled model makes a few words of talk in loud noise; where something was said to the
     count, some word is nearly always likely. While a count goes on (``counting``), a little talk
-    that a number begins or ends stays as it is: "two <talk>" is what is left of a short line.
+    that a number begins or ends stays as it is: "two <talk>" is what is left of a short line. So
+    does talk that "one" ends: more numbers may follow.
     """
     words = [word for word in utterance.words if word.text != TALK]
     talk = [word for word in utterance.words if word.text == TALK]
@@ -28,7 +29,8 @@ def without_unlikely(utterance: Utterance, *, counting: bool = False) -> Utteran
     whole = utterance.words[-1].end_s - utterance.words[0].start_s
     if sum(word.end_s - word.start_s for word in talk) <= whole / 2:
         return utterance
-    if counting and _is_of_a_line([word.text for word in utterance.words]):
+    begins = utterance.words[-1].text == "one"
+    if (counting or begins) and _is_of_a_line([word.text for word in utterance.words]):
         return utterance
     only = tuple(word.model_copy(update={"text": TALK}) for word in utterance.words)
     return utterance.model_copy(update={"words": only, "alternatives": ()})

@@ -117,6 +117,11 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         if question not in clause.questions:  # carried, where it was heard in pieces
             clause.questions.append(question)
             event = event.model_copy(update={"questions": (*event.questions, question)})
+    elif event is not None and _lost_no(state, clause, event):
+        question = doubt("A short word was heard before it; with “no” it would be a correction.")
+        if question not in clause.questions:
+            clause.questions.append(question)
+        event = event.model_copy(update={"questions": (*event.questions, question)})
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
     place = clause.place if clause.outside is not None else None
     asked = tuple(clause.questions)
@@ -171,6 +176,26 @@ def _may_correct(state: State, clause: Clause, event: Event) -> bool:
         return False
     other = None not in (before.quantity, event.quantity) and before.quantity != event.quantity
     return other and event.place is None and event.start_s - before.end_s <= REPEAT_S
+
+
+def _lost_no(state: State, clause: Clause, event: Event) -> bool:
+    """Whether only a short word of talk leads a name with its number, where there is something to
+    correct: the bundled model does not hear the "no" of "no, cautery tip one".
+    """
+    before = state.before
+    heard, at = state.scene.heard, clause.start - 1
+    something = bool(state.done) or before.phase is not None or before.item is not None
+    named_first = clause.item is not None and clause.item.start == clause.start
+    if not something or not named_first or at < 0 or heard[at].text != TALK:
+        return False
+    if event.kind is not EventKind.COUNT or event.sequence or not heard[at].is_sound:
+        return False
+    leads = at == 0 or heard[at - 1].text == BREAK
+    return leads and heard[at].end_s - heard[at].start_s <= _NO_S
+
+
+_NO_S = 0.3
+"""A "no" is no longer than this."""
 
 
 def _repeats_in_talk(event: Event, before: Event) -> bool:

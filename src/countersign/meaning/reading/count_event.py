@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from countersign.hearing.utterance import TALK
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run, teen_or_ten
 from countersign.meaning.pieces import Piece, numbers_of, words_of
@@ -139,7 +138,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
     if not sequence and clause.kind is EventKind.COUNT:
-        beside = [*_lost_addition(scene, clause.start), *_lost_no(scene, clause)]
+        beside = _lost_addition(scene, clause.start)
         clause.questions += beside
         questions += beside
     proved = _proved(scene, numbers, counted, totals, quantity)
@@ -381,25 +380,6 @@ def _lost_addition(scene: Scene, start: int) -> list[Question]:
     if not scene.heard[first].is_sound:
         return []
     return [doubt("Heard “that is”, which sounds like “adding”.")]
-
-
-def _lost_no(scene: Scene, clause: Clause) -> list[Question]:
-    """A question where only a short word of talk stands before a name with its number: the bundled
-    model does not hear the "no" of "no, cautery tip one".
-    """
-    at = clause.start - 1
-    named_first = clause.item is not None and clause.item.start == clause.start
-    if not named_first or at < 0 or not _begins(scene, at):
-        return []
-    first = scene.heard[at]
-    short = first.is_sound and first.end_s - first.start_s <= _NO_S
-    if first.text != TALK or not short:
-        return []
-    return [doubt("A short word was heard before it; with “no” it would be a correction.")]
-
-
-_NO_S = 0.3
-"""A "no" is no longer than this."""
 
 
 def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:

@@ -41,13 +41,27 @@ def settle_half_heard(state: State) -> None:
             end += 1
         cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
         counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in cues)
-        label = _what(state, start, end) if counting else None
+        label = _removal(state, start, end) or (_what(state, start, end) if counting else None)
         counting = counting and "VERDICT correct" not in cues
         if label is not None:
             first, last = state.pieces[start], state.pieces[end - 1]
             state.pieces[start:end] = [Piece("cue", f"PARTLY {label}", first.start, last.end)]
             end = start + 1
         start = end + 1
+
+
+def _removal(state: State, start: int, end: int) -> str | None:
+    """What an utterance is that begins with the verb of a removal and goes on in a little talk:
+    "handed off <talk>". A request ("take off …") is mostly talk to somebody.
+    """
+    said = state.pieces[start:end]
+    if not said or said[0].kind != "cue" or said[0].label != "REMOVE verb":
+        return None
+    if not words_of(state.doc, said[0])[0].endswith(("ing", "ed")):
+        return None
+    # a remark begins its utterance; behind a verb the word is talk that sounds like it
+    talk = [piece for piece in said[1:] if piece.kind == "talk" or piece.label == "NOTE"]
+    return "removal" if 1 <= len(talk) <= MOST_TALK and len(talk) == len(said) - 1 else None
 
 
 def _what(state: State, start: int, end: int) -> str | None:
@@ -106,7 +120,7 @@ def on_half_heard(state: State, index: int) -> int:
     """A line that asks, while a count is going on; else talk."""
     piece = state.pieces[index]
     _, what, *names = piece.label.split()
-    if state.scene.phase is None:
+    if state.scene.phase is None and what != "removal":
         hear_talk(state, replace(piece, kind="talk"))
         return index + 1
     start, end = _whole(state, piece, piece)
@@ -114,7 +128,10 @@ def on_half_heard(state: State, index: int) -> int:
     item = state.last_item
     close(state)
     values: dict[str, object] = {"kind": EventKind.COUNT}
-    if what == "verdict":
+    if what == "removal":
+        values = {"kind": EventKind.REMOVAL}
+        question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not what was removed.")
+    elif what == "verdict":
         values = {"kind": EventKind.VERDICT, "verdict": names[0]}
         question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")
         if len(names) > 1:

@@ -96,11 +96,14 @@ def _is_of_numbers_before(state: State, index: int, clause: Clause) -> bool:
         return True
     # over a pause, only a count that was just counted out belongs to the item after it, and only
     # if the item comes first: "one two | adding laps three", "one | no more laps"
+    numbers = [number.value for number in clause_numbers(state.scene, clause)]
+    # "one | two | free needle": what "three needles" was heard as
+    begun = numbers == [1, 2] and at_edge(state, index + 1)
     return (
         kind_at(state, index - 1) == "pause"
         and kind_at(state, index + 1) != "run"
         and clause.before is None
-        and len(clause_numbers(state.scene, clause)) >= SHORTEST_SEQUENCE
+        and (begun or len(numbers) >= SHORTEST_SEQUENCE)
     )
 
 

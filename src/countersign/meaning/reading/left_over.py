@@ -248,12 +248,15 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         return True
     counts = [cue for cue in cues if cue.label.startswith(_COUNTS)]
     if said.in_talk:
-        # "kellys three", "on the Mayo, kellys three" of which the name was not understood
+        # "kellys three", "on the Mayo, kellys three" of which the name was not understood, or only
+        # its last word: "two <talk> sponges"
         alone = all(
-            piece.kind in ("talk", "run") or piece.label.startswith("PLACE")
+            piece.kind in ("talk", "run", "group") or piece.label.startswith("PLACE")
             for piece in said.pieces
         )
         if alone and said.counting:
+            return True
+        if _is_taken_out(state, said.pieces):
             return True
         if said.pieces[-1] in runs and _is_sorry(state, said.pieces[:-1]):
             return True
@@ -283,6 +286,13 @@ def _is_half_of_a_line(kinds: Sequence[str], last: Piece) -> bool:
     )
     talk = kinds[1:-1]
     return ends and kinds[0] == "run" and 1 <= len(talk) <= 2 and set(talk) == {"talk"}
+
+
+def _is_taken_out(state: State, pieces: Sequence[Piece]) -> bool:
+    """Whether what was taken, and from where, was not understood: "taking four <talk>"."""
+    if [piece.kind for piece in pieces[:3]] != ["stranger", "run", "talk"]:
+        return False
+    return words_of(state.doc, pieces[0]) == ["taking"] and len(pieces) <= _MOST_OF_A_PLACE
 
 
 def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
