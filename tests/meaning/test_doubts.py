@@ -421,6 +421,22 @@ def test_two_before_an_n_may_be_ten(hear, utter, line: str, asks: bool) -> None:
 @pytest.mark.parametrize(
     ("line", "asks"),
     [
+        ("three needles and", True),
+        ("needles three and", True),
+        ("needles one two three and", False),
+        ("three needles and two laps", False),
+    ],
+)
+def test_and_at_the_end_may_be_added(hear, utter, line: str, asks: bool) -> None:
+    sentence = "Heard “and” at the end, which sounds like “added”."
+    assert (sentence in str(asked(hear([utter(line)])))) is asks
+    assert (sentence in str(asked(hear([utter(line), utter("kellys two", 4.0)])))) is asks
+    assert sentence not in str(asked(hear([written(line, 1)])))
+
+
+@pytest.mark.parametrize(
+    ("line", "asks"),
+    [
         ("ten needles on the field", True),
         ("ten needles added", True),
         ("nine ten needle drivers", False),

@@ -145,6 +145,10 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     unproved = [position for position in matter if position not in proved]
     questions += [*low_confidence(scene, unproved), *two_or_ten(scene, matter)]
     end = max([clause.end, *(position + 1 for position in matter)])
+    if not sequence and clause.kind is EventKind.COUNT:
+        beside = _lost_addition_behind(scene, end)
+        clause.questions += beside
+        questions += beside
     questions += _opposite_verb(scene, clause.start, end)
     return make_event(
         scene,
@@ -380,6 +384,15 @@ def _lost_addition(scene: Scene, start: int) -> list[Question]:
     if not scene.heard[first].is_sound:
         return []
     return [doubt("Heard “that is”, which sounds like “adding”.")]
+
+
+def _lost_addition_behind(scene: Scene, end: int) -> list[Question]:
+    """A question where an utterance of sound ends with "and": the bundled model hears it for
+    "added", in both decodings, and who goes on does so in the same breath."""
+    words = [token.text for token in scene.heard[end : end + 2]]
+    if words[:1] != ["and"] or words[1:] not in ([], [BREAK]) or not scene.heard[end].is_sound:
+        return []
+    return [doubt("Heard “and” at the end, which sounds like “added”.")]
 
 
 def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:
