@@ -32,6 +32,16 @@ def test_an_amount_that_talk_leads_may_be_of_anything(later: str, asks: bool) ->
 
 
 @pytest.mark.parametrize(
+    ("amount", "asks"),
+    [("m l", True), ("mils", True), ("twelve m l", False), ("lot m l two", False)],
+)
+def test_a_unit_whose_number_was_lost_is_asked_about(amount: str, asks: bool) -> None:
+    (event,) = said(f"bupivacaine point five percent {amount} expires may twenty twenty nine")
+    sentence = "An amount was heard, but not how much."
+    assert [question.sentence for question in event.questions] == [sentence] * asks
+
+
+@pytest.mark.parametrize(
     ("before", "asks"), [("knife blade one", True), ("knife blade one two three", False)]
 )
 def test_a_total_that_talk_leads_may_be_of_another_item(before: str, asks: bool) -> None:
@@ -103,6 +113,21 @@ def test_a_verb_at_the_end_of_something_else_is_asked_about(text: str, asks: boo
             "“handed off remark <talk>” was heard, but not what was removed.",
         ),
         ("taking four <talk>", "count - 4", "“taking four <talk>” was heard, but not of what."),
+        (
+            "adding <talk> three",
+            "addition - 3",
+            "“adding <talk> three” was heard, but not of what.",
+        ),
+        (
+            "opening a pack of <talk> umbilical tapes",
+            "addition umbilical_tape -",
+            "“opening a pack of <talk> umbilical tapes” was heard, but not how many.",
+        ),
+        (
+            "adding a pack of <talk>",
+            "addition - -",
+            "“adding a pack of <talk>” was heard, but not how many.",
+        ),
         (
             "closing count | two <talk> sponges on the mayo | ",
             "count - 2 mayo_stand",

@@ -87,8 +87,5 @@ def unplaced_number(words: Sequence[str], known: Collection[int]) -> Decimal | N
 
 
 def volume_unit_alone(words: Sequence[str], known: Collection[int]) -> bool:
-    """Whether talk stands right before a unit of volume that was not understood as an amount."""
-    return any(
-        at not in known and words[at - 1] == TALK and unit_at(words, at) is not None
-        for at in range(1, len(words))
-    )
+    """Whether a unit of volume stands there that was not understood as part of an amount."""
+    return any(at not in known and unit_at(words, at) is not None for at in range(len(words)))

@@ -41,7 +41,7 @@ def settle_half_heard(state: State) -> None:
             end += 1
         cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
         counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in cues)
-        label = _removal(state, start, end) or (_what(state, start, end) if counting else None)
+        label = _moved(state, start, end) or (_what(state, start, end) if counting else None)
         counting = counting and "VERDICT correct" not in cues
         if label is not None:
             first, last = state.pieces[start], state.pieces[end - 1]
@@ -50,18 +50,28 @@ def settle_half_heard(state: State) -> None:
         start = end + 1
 
 
-def _removal(state: State, start: int, end: int) -> str | None:
-    """What an utterance is that begins with the verb of a removal and goes on in a little talk:
-    "handed off <talk>". A request ("take off …") is mostly talk to somebody.
+def _moved(state: State, start: int, end: int) -> str | None:
+    """What an utterance is that begins with the verb of a removal and goes on in a little talk
+    ("handed off <talk>"), or with that of an addition, a pack, and talk ("opening a pack of <talk>
+    umbilical tapes"). A request ("take off …") is mostly talk to somebody.
     """
     said = state.pieces[start:end]
-    if not said or said[0].kind != "cue" or said[0].label != "REMOVE verb":
+    if len(said) < 2 or said[0].kind != "cue":
         return None
     if not words_of(state.doc, said[0])[0].endswith(("ing", "ed")):
         return None
+    if said[0].label == "ADD verb":
+        if not said[1].label.startswith("PACK") or len(said) < 3 or said[2].kind != "talk":
+            return None
+        item = said[-1].label if said[-1].kind == "item" else ""
+        rest = said[2:-1] if item else said[2:]
+        kind = f"addition {item}"
+    else:
+        rest, kind = said[1:], "removal"
     # a remark begins its utterance; behind a verb the word is talk that sounds like it
-    talk = [piece for piece in said[1:] if piece.kind == "talk" or piece.label == "NOTE"]
-    return "removal" if 1 <= len(talk) <= MOST_TALK and len(talk) == len(said) - 1 else None
+    talk = [piece for piece in rest if piece.kind == "talk" or piece.label == "NOTE"]
+    moved = said[0].label in ("ADD verb", "REMOVE verb")
+    return kind if moved and 1 <= len(talk) <= MOST_TALK and len(talk) == len(rest) else None
 
 
 def _what(state: State, start: int, end: int) -> str | None:
@@ -120,7 +130,7 @@ def on_half_heard(state: State, index: int) -> int:
     """A line that asks, while a count is going on; else talk."""
     piece = state.pieces[index]
     _, what, *names = piece.label.split()
-    if state.scene.phase is None and what != "removal":
+    if state.scene.phase is None and what not in ("addition", "removal"):
         hear_talk(state, replace(piece, kind="talk"))
         return index + 1
     start, end = _whole(state, piece, piece)
@@ -131,6 +141,9 @@ def on_half_heard(state: State, index: int) -> int:
     if what == "removal":
         values = {"kind": EventKind.REMOVAL}
         question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not what was removed.")
+    elif what == "addition":
+        values = {"kind": EventKind.ADDITION, "item": names[0] if names else None}
+        question = ask(QuestionCode.NO_QUANTITY, f"“{heard}” was heard, but not how many.")
     elif what == "verdict":
         values = {"kind": EventKind.VERDICT, "verdict": names[0]}
         question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")

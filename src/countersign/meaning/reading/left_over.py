@@ -256,7 +256,7 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         )
         if alone and said.counting:
             return True
-        if _is_taken_out(state, said.pieces):
+        if _is_taken_out(state, said.pieces) or _is_led_by_a_verb(said.pieces):
             return True
         if said.pieces[-1] in runs and _is_sorry(state, said.pieces[:-1]):
             return True
@@ -293,6 +293,16 @@ def _is_taken_out(state: State, pieces: Sequence[Piece]) -> bool:
     if [piece.kind for piece in pieces[:3]] != ["stranger", "run", "talk"]:
         return False
     return words_of(state.doc, pieces[0]) == ["taking"] and len(pieces) <= _MOST_OF_A_PLACE
+
+
+def _is_led_by_a_verb(pieces: Sequence[Piece]) -> bool:
+    """Whether only the name between a verb and its number was not understood: "adding <talk>
+    three".
+    """
+    verb, *talk, last = pieces
+    kinds = {piece.kind for piece in talk}
+    leads = verb.label in ("ADD verb", "REMOVE verb") and last.kind == "run"
+    return leads and kinds == {"talk"} and len(talk) < _MOST_OF_A_PLACE
 
 
 def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
