@@ -31,6 +31,21 @@ def test_an_amount_that_talk_leads_may_be_of_anything(later: str, asks: bool) ->
     assert [question.sentence for question in event.questions] == [sentence] * asks
 
 
+def test_a_set_up_that_may_have_a_number_is_asked_about_however_sure_the_second(utter) -> None:
+    line = "lap pads on the back table"
+    others = ((f"{line} five", 0.29, "grammar"), (line, 1.0, "open"))
+    (event,) = understand([utter(line, others=others)], read_kit(demo_kit_path()))
+    assert (event.kind, event.item, event.quantity) == ("set_up", "lap_sponge", None)
+    assert event.questions
+
+
+def test_what_packs_hold_is_no_count_where_the_packs_were_taken_for_something_else() -> None:
+    label = "label on the cup one percent lidocaine fifty milliliters"
+    found = said(f"{label} | barrel two packs of ten x-ray sponges")
+    sentence = "It was heard behind packs; the number may be what one of them holds."
+    assert sentence in [q.sentence for e in found if e.item == "raytec" for q in e.questions]
+
+
 @pytest.mark.parametrize(
     ("amount", "asks"),
     [("m l", True), ("mils", True), ("twelve m l", False), ("lot m l two", False)],

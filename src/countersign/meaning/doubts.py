@@ -256,7 +256,9 @@ def doubts_of(
             other_item = other is None or other.item != event.item
             readings.append(Reading(alternative, bool(found) or lacks_verb, other_item))
             asked += found
-        if outvoted(readings):
+        # a line that has no number and may have one is asked about however sure the second is
+        lacks_number = event.quantity is None and any(about_number for about_number, _ in asked)
+        if outvoted(readings) and not lacks_number:
             continue
         doubts += [
             _doubt(event, question, about_number=about_number) for about_number, question in asked

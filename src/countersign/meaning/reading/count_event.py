@@ -138,7 +138,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
     if not sequence and clause.kind is EventKind.COUNT:
-        beside = _lost_addition(scene, clause.start)
+        beside = [*_lost_addition(scene, clause.start), *_lost_packs(scene, clause.start)]
         clause.questions += beside
         questions += beside
     proved = _proved(scene, numbers, counted, totals, quantity)
@@ -384,6 +384,15 @@ def _lost_addition(scene: Scene, start: int) -> list[Question]:
     if not scene.heard[first].is_sound:
         return []
     return [doubt("Heard “that is”, which sounds like “adding”.")]
+
+
+def _lost_packs(scene: Scene, start: int) -> list[Question]:
+    """A question where a number is what a pack holds, and the packs were taken for something else:
+    "<label …> barrel two packs of | ten sponges"."""
+    before = [token.text for token in scene.heard[max(0, start - 2) : start]]
+    if before not in (["pack", "of"], ["packs", "of"]):
+        return []
+    return [doubt("It was heard behind packs; the number may be what one of them holds.")]
 
 
 def _lost_addition_behind(scene: Scene, end: int) -> list[Question]:
