@@ -16,7 +16,7 @@ from countersign.meaning.medication.detail import Said, loose_number, read_medic
 from countersign.meaning.medication.label import label_questions
 from countersign.meaning.medication.solutions import needs_no_strength
 from countersign.meaning.medication.talk import (
-    spoken_aside,
+    is_led_by_talk,
     unplaced_number,
     volume_unit_alone,
     word_of_talk,
@@ -152,8 +152,7 @@ def medication_event(
     if read_back and any(cue.label_ == "READ_BACK" and cue.start == start for cue in cues):
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
     if _in_order(said, cued=cued):
-        aside = spoken_aside(words, said.known)
-        asked += [] if aside is None else [_beside(scene, detail, aside)]
+        asked += [_beside(scene, detail, TALK)] * is_led_by_talk(words, said.known)
     else:
         told = words
         if kind is EventKind.LABEL:

@@ -52,19 +52,15 @@ def word_of_talk(words: Sequence[str], known: Collection[int]) -> str | None:
     return None
 
 
-def spoken_aside(words: Sequence[str], known: Collection[int]) -> str | None:
-    """The talk that a later utterance begins with, before it says something of a medication.
+def is_led_by_talk(words: Sequence[str], known: Collection[int]) -> bool:
+    """Whether a later utterance begins with talk before it says something of a medication.
 
     "Sterile water five hundred mils expires may | <talk> ninety eight percent" may be of anything.
     """
-    return next(
-        (
-            words[utterance.start]
-            for utterance in list(_utterances(words))[1:]
-            if words[utterance.start : utterance.start + 1] == [TALK]
-            and any(at in known for at in utterance)
-        ),
-        None,
+    return any(
+        words[utterance.start : utterance.start + 1] == [TALK]
+        and any(at in known for at in utterance)
+        for utterance in list(_utterances(words))[1:]
     )
 
 

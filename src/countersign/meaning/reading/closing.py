@@ -107,21 +107,12 @@ def finish(state: State, clause: Clause, *, still_open: bool = False) -> None:
         clause.questions.append(doubt(sentence))
         clause.astray = None
     event = count_event(state.scene, _with_item(state, clause))
-    if event is not None and _repeats(state, clause, event):
-        sentence = "The same was heard just before; this may only repeat it."
-        question = ask(QuestionCode.SAID_AGAIN, sentence)
-        clause.questions.append(question)
-        event = event.model_copy(update={"questions": (*event.questions, question)})
-    if event is not None and _may_correct(state, clause, event):
-        question = doubt("Another number of it was heard just before; this may correct that.")
-        if question not in clause.questions:  # carried, where it was heard in pieces
-            clause.questions.append(question)
-            event = event.model_copy(update={"questions": (*event.questions, question)})
-    elif event is not None and _lost_no(state, clause, event):
-        question = doubt("A short word was heard before it; with “no” it would be a correction.")
-        if question not in clause.questions:
-            clause.questions.append(question)
-        event = event.model_copy(update={"questions": (*event.questions, question)})
+    if event is not None:
+        found = _about_what_was_before(state, clause, event)
+        # carried, where it was heard in pieces
+        new = [question for question in found if question not in clause.questions]
+        clause.questions += new
+        event = event.model_copy(update={"questions": (*event.questions, *new)})
     in_talk = clause.item is None and "stranger" in (clause.before, clause.after)
     place = clause.place if clause.outside is not None else None
     asked = tuple(clause.questions)
@@ -147,6 +138,19 @@ def _with_item(state: State, clause: Clause) -> Clause:
         return clause
     questions = [*clause.questions, no_item_named(state, item)]
     return replace(clause, inherited=item, questions=questions)
+
+
+def _about_what_was_before(state: State, clause: Clause, event: Event) -> list[Question]:
+    asked = []
+    if _repeats(state, clause, event):
+        sentence = "The same was heard just before; this may only repeat it."
+        asked.append(ask(QuestionCode.SAID_AGAIN, sentence))
+    if _may_correct(state, clause, event):
+        asked.append(doubt("Another number of it was heard just before; this may correct that."))
+    elif _lost_no(state, clause, event):
+        sentence = "A short word was heard before it; with “no” it would be a correction."
+        asked.append(doubt(sentence))
+    return asked
 
 
 def _repeats(state: State, clause: Clause, event: Event) -> bool:

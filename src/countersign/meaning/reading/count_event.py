@@ -137,18 +137,18 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions += beside
         if quantity is not None and spoken is Spoken.TOTAL and clause.part is None:
             questions += several_of_one(scene, clause.item, quantity)
+    end = max([clause.end, *(position + 1 for position in matter)])
     if not sequence and clause.kind is EventKind.COUNT:
-        beside = [*_lost_addition(scene, clause.start), *_lost_packs(scene, clause.start)]
+        beside = [
+            *_lost_addition(scene, clause.start),
+            *_lost_packs(scene, clause.start),
+            *_lost_addition_behind(scene, end),
+        ]
         clause.questions += beside
         questions += beside
     proved = _proved(scene, numbers, counted, totals, quantity)
     unproved = [position for position in matter if position not in proved]
     questions += [*low_confidence(scene, unproved), *two_or_ten(scene, matter)]
-    end = max([clause.end, *(position + 1 for position in matter)])
-    if not sequence and clause.kind is EventKind.COUNT:
-        beside = _lost_addition_behind(scene, end)
-        clause.questions += beside
-        questions += beside
     questions += _opposite_verb(scene, clause.start, end)
     return make_event(
         scene,

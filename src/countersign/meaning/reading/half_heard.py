@@ -4,7 +4,7 @@ cautery blade". Something of the count was said there, so that a line asks what.
 While people count they say little else between one line and the next, and who speaks of a thing
 goes on after its name ("where did that blade go"). So a few words of talk beside a phrase that ends
 the utterance ask while a count is going on, and a sentence with talk on both sides of a name does
-not.
+not. The verb of a removal, or of an addition with a pack, asks at any time: "handed off <talk>".
 """
 
 from dataclasses import replace
@@ -56,22 +56,19 @@ def _moved(state: State, start: int, end: int) -> str | None:
     umbilical tapes"). A request ("take off …") is mostly talk to somebody.
     """
     said = state.pieces[start:end]
-    if len(said) < 2 or said[0].kind != "cue":
+    if not said or not words_of(state.doc, said[0])[0].endswith(("ing", "ed")):
         return None
-    if not words_of(state.doc, said[0])[0].endswith(("ing", "ed")):
-        return None
-    if said[0].label == "ADD verb":
-        if not said[1].label.startswith("PACK") or len(said) < 3 or said[2].kind != "talk":
-            return None
-        item = said[-1].label if said[-1].kind == "item" else ""
-        rest = said[2:-1] if item else said[2:]
-        kind = f"addition {item}"
+    labels, kinds = [piece.label for piece in said], [piece.kind for piece in said]
+    if labels[0] == "REMOVE verb":
+        kind, rest = "removal", said[1:]
+    elif labels[0] == "ADD verb" and cue_at(state, start + 1, "PACK") and kinds[2:3] == ["talk"]:
+        item = labels[-1] if kinds[-1] == "item" else ""
+        kind, rest = f"addition {item}", said[2:-1] if item else said[2:]
     else:
-        rest, kind = said[1:], "removal"
+        return None
     # a remark begins its utterance; behind a verb the word is talk that sounds like it
-    talk = [piece for piece in rest if piece.kind == "talk" or piece.label == "NOTE"]
-    moved = said[0].label in ("ADD verb", "REMOVE verb")
-    return kind if moved and 1 <= len(talk) <= MOST_TALK and len(talk) == len(rest) else None
+    talk = all(piece.kind == "talk" or piece.label == "NOTE" for piece in rest)
+    return kind if talk and 1 <= len(rest) <= MOST_TALK else None
 
 
 def _what(state: State, start: int, end: int) -> str | None:
@@ -127,7 +124,7 @@ def _whole(state: State, first: Piece, last: Piece) -> tuple[int, int]:
 
 
 def on_half_heard(state: State, index: int) -> int:
-    """A line that asks, while a count is going on; else talk."""
+    """A line that asks; talk where no count is going on, unless something was moved."""
     piece = state.pieces[index]
     _, what, *names = piece.label.split()
     if state.scene.phase is None and what not in ("addition", "removal"):

@@ -284,15 +284,17 @@ def _is_half_of_a_line(kinds: Sequence[str], last: Piece) -> bool:
     ends = last.kind == "part" or (
         last.kind == "cue" and last.label.startswith(("ADD after", "REMOVE after"))
     )
-    talk = kinds[1:-1]
-    return ends and kinds[0] == "run" and 1 <= len(talk) <= 2 and set(talk) == {"talk"}
+    return ends and kinds[0] == "run" and _is_a_little_talk(kinds[1:-1])
+
+
+def _is_a_little_talk(kinds: Sequence[str]) -> bool:
+    return 1 <= len(kinds) <= 2 and set(kinds) == {"talk"}
 
 
 def _is_taken_out(state: State, pieces: Sequence[Piece]) -> bool:
     """Whether what was taken, and from where, was not understood: "taking four <talk>"."""
-    if [piece.kind for piece in pieces[:3]] != ["stranger", "run", "talk"]:
-        return False
-    return words_of(state.doc, pieces[0]) == ["taking"] and len(pieces) <= _MOST_OF_A_PLACE
+    kinds = [piece.kind for piece in pieces]
+    return kinds == ["stranger", "run", "talk"] and words_of(state.doc, pieces[0]) == ["taking"]
 
 
 def _is_led_by_a_verb(pieces: Sequence[Piece]) -> bool:
@@ -300,9 +302,8 @@ def _is_led_by_a_verb(pieces: Sequence[Piece]) -> bool:
     three".
     """
     verb, *talk, last = pieces
-    kinds = {piece.kind for piece in talk}
     leads = verb.label in ("ADD verb", "REMOVE verb") and last.kind == "run"
-    return leads and kinds == {"talk"} and len(talk) < _MOST_OF_A_PLACE
+    return leads and _is_a_little_talk([piece.kind for piece in talk])
 
 
 def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
