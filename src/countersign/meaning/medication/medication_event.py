@@ -185,6 +185,7 @@ def medication_event(
             *low_confidence(scene, matter),
             *two_or_ten(scene, range(start, last)),
             *_teens(scene, range(start, last)),
+            *_bare_hundreds(scene, range(start, last)),
         ],
         matter=matter or range(start, last),
     )
@@ -338,6 +339,19 @@ def _teens(scene: Scene, positions: range) -> list[Question]:
             sentence = f"Heard {words[at]}; it could be {other}."
             asked.append(ask(QuestionCode.TEEN_OR_TEN, sentence))
     return asked
+
+
+def _bare_hundreds(scene: Scene, positions: range) -> list[Question]:
+    """A question about a volume or a ratio of "hundred" alone, of sound: how many was not heard."""
+    words = [token.lower_ for token in scene.doc]
+    return [
+        doubt("“Hundred” was heard, but not how many hundreds.")
+        for at in positions
+        if words[at] == "hundred"
+        and scene.heard[at].is_sound
+        and not (at and (words[at - 1] in ("a", "per") or is_number_word(words[at - 1])))
+        and (volume_at(words, at) is not None or words[at + 1 : at + 2] == ["thousand"])
+    ]
 
 
 def _unit_missing(number: Decimal) -> Question:

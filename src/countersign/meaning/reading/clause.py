@@ -57,6 +57,8 @@ class Clause:
     after: str | None = None
     """What stands right after its last number: ``talk``, ``stranger`` or ``pause``."""
     talked: bool = False
+    renumbers: bool = False
+    """A correction that names what it corrects, so that its number is what was wrong."""
     tried: bool = False
     """A number followed after talk: it was not taken, but the item was being counted."""
     cut_off: bool = False

@@ -229,6 +229,8 @@ def on_correction(state: State, index: int) -> int:
     clause.end = state.pieces[at - 1].end
     clause.questions += asked
     clause.half = half
+    named = state.pieces[at].label if kind_at(state, at) == "item" else None
+    clause.renumbers = named is not None and not strike and state.last_item in (None, named)
     if state.carried is not None and cue.start <= state.pieces[0].start:
         clause.questions += state.carried.questions
         state.carried = None

@@ -441,7 +441,7 @@ def _missing(scene: Scene, clause: Clause, quantity: int | None) -> list[Questio
     """Questions for what a count lacks: its number or its item."""
     if clause.item is not None:
         lacks = quantity is None and (clause.tried or not clause.soft)
-        if lacks and clause.kind not in _NEEDS_NO_NUMBER:
+        if lacks and (clause.renumbers or clause.kind not in _NEEDS_NO_NUMBER):
             sentence = f"{label(scene, clause.item)} was heard, but no number."
             return [ask(QuestionCode.NO_QUANTITY, sentence)]
         return []

@@ -23,6 +23,8 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         counted = scene.phase not in (None, Phase.INITIAL)
         clause.kind = EventKind.COUNT if counted else EventKind.REMOVAL
         return []
+    if clause.place == WOUND:
+        return _not_packed(scene, clause)
     if clause.place not in LAID_OUT:
         return []
     if not clause.has_numbers:
@@ -41,11 +43,24 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
     instrument = scene.kit.item(item_id).group is Group.INSTRUMENTS
     if not instrument and item_id not in stand:
         return []
-    if clause.number_first or not instrument:
+    # where items were counted right before, the count that they are of may not have been heard
+    if clause.number_first or not instrument or clause.amid_counts:
         name = scene.kit.item(item_id).label
         question = doubt(f"{name} may have been counted there or set up there.")
-        if instrument:
+        if instrument and not clause.amid_counts:
             clause.kind = EventKind.SET_UP
         return [question]
     clause.kind = EventKind.SET_UP
     return []
+
+
+def _not_packed(scene: Scene, clause: Clause) -> list[Question]:
+    """A question where sound names what a wound is not packed with: "five aseptos in the wound" is
+    heard for "five dissectors". Sponges are packed (common practice, no source).
+    """
+    if clause.item is None or not scene.heard[clause.item.start].is_sound:
+        return []
+    item = scene.kit.item(clause.item.label)
+    if item.group is Group.SPONGES:
+        return []
+    return [doubt(f"{item.label} was heard in the wound, which is packed with sponges.")]

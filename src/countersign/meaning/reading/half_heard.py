@@ -41,7 +41,8 @@ def settle_half_heard(state: State) -> None:
             end += 1
         cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
         counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in cues)
-        label = _moved(state, start, end) or (_what(state, start, end) if counting else None)
+        label = _moved(state, start, end) or _off(state, start, end)
+        label = label or (_what(state, start, end) if counting else None)
         counting = counting and "VERDICT correct" not in cues
         if label is not None:
             first, last = state.pieces[start], state.pieces[end - 1]
@@ -69,6 +70,20 @@ def _moved(state: State, start: int, end: int) -> str | None:
     # a remark begins its utterance; behind a verb the word is talk that sounds like it
     talk = all(piece.kind == "talk" or piece.label == "NOTE" for piece in rest)
     return kind if talk and 1 <= len(rest) <= MOST_TALK else None
+
+
+def _off(state: State, start: int, end: int) -> str | None:
+    """The verdict of which "count" was not understood: "the sharps <talk> is off". A group is not
+    taken off the field.
+    """
+    said = state.pieces[start:end]
+    if len(said) < 2 or said[0].kind != "group" or said[-1].label != "REMOVE after":
+        return None
+    between = {piece.kind for piece in said[1:-1]}
+    off = _words(state, said[-1]) == ("off",)
+    if not off or len(said) - 2 > MOST_TALK or not between <= {"talk", "stranger"}:
+        return None
+    return f"verdict not_correct {said[0].label}"
 
 
 def _what(state: State, start: int, end: int) -> str | None:

@@ -11,16 +11,19 @@ from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close, open_clause
 from countersign.meaning.reading.read_back import reads_back
-from countersign.meaning.reading.state import State, kind_at
+from countersign.meaning.reading.state import State, at_edge, cue_at, kind_at
 from countersign.meaning.reading.talk import hear_talk
 
 
 def settle_misheard_parts(state: State) -> None:
     """A word right after an item that sounds like one of its parts is that part: "asepto bowl".
 
+    A barrel before a number and another item is "adding", which the bundled model hears for it.
     Only of sound. That another word was heard is asked about.
     """
     for index, piece in enumerate(state.pieces):
+        if _is_adding(state, index):
+            state.pieces[index] = replace(piece, kind="cue", label=MISHEARD_VERB)
         if piece.kind != "stranger" or kind_at(state, index - 1) != "item":
             continue
         if not state.scene.heard[piece.start].is_sound or piece.end - piece.start > 1:
@@ -31,6 +34,25 @@ def settle_misheard_parts(state: State) -> None:
         part = _sounds_like(word, item.parts, own)
         if part is not None:
             state.pieces[index] = replace(piece, kind="part", label=part)
+
+
+MISHEARD_VERB = "ADD verb misheard"
+
+
+def _is_adding(state: State, index: int) -> bool:
+    piece = state.pieces[index]
+    if piece.kind != "part" or words_of(state.doc, piece)[0] not in _LIKE_ADDING:
+        return False
+    if not state.scene.heard[piece.start].is_sound or not at_edge(state, index - 1):
+        return False
+    if cue_at(state, index + 1, "PACK"):
+        return True
+    named = index + 1 + (kind_at(state, index + 1) == "run")
+    follows = state.pieces[named] if kind_at(state, named) == "item" else None
+    return follows is not None and piece.label not in state.kit.item(follows.label).parts
+
+
+_LIKE_ADDING = frozenset({"barrel", "barrels"})
 
 
 @lru_cache(maxsize=256)

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from countersign.kit.model import Group
 from countersign.meaning.event import EventKind, Phase, Question
-from countersign.meaning.pieces import Piece, numbers_of
+from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import doubt
-from countersign.meaning.reading.amid import amid_talk
+from countersign.meaning.reading.amid import amid_talk, utterance_of
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.groups import give_group_total
 from countersign.meaning.reading.items import on_item
@@ -53,6 +53,25 @@ def _only_spoken_of(state: State, cue: Piece) -> list[Question]:
     return [doubt(f"“{heard}” was heard; was the count begun, or only spoken of?")]
 
 
+def _group_lost(state: State, index: int) -> list[Question]:
+    """A question where a little talk touches a count's name in sound: "initial count <talk>"."""
+    cue = state.pieces[index]
+    words = words_of(state.doc, cue)
+    before, after = utterance_of(state, index, index)
+    around = [*before, *after]
+    kinds = {piece.kind for piece in around}
+    if words[-1] not in ("count", "counts") or not state.scene.heard[cue.start].is_sound:
+        return []
+    if "talk" not in kinds or not kinds <= {"talk", "stranger"} or len(around) > _MOST_OF_A_GROUP:
+        return []
+    heard = " ".join(words)
+    return [doubt(f"“{heard}” was heard beside other talk; is it the count of some items only?")]
+
+
+_MOST_OF_A_GROUP = 2
+"""Talk and unknown words that may be the name of a group are no more than these."""
+
+
 def _is_counted(state: State, index: int) -> bool:
     """Whether an item after a phase has its number, with a place or a total: it is counted.
 
@@ -88,6 +107,8 @@ def on_phase(state: State, index: int) -> int:
     state.scene.phase = phase
     group_value = group.value if group else None
     questions = [*amid_talk(state, index, after - 1), *_only_spoken_of(state, cue)]
+    if group is None and not questions:
+        questions += _group_lost(state, index)
     emit(
         state,
         cue.start,

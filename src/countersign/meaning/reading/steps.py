@@ -51,6 +51,7 @@ from countersign.meaning.reading.places import (
 from countersign.meaning.reading.remarks import note_aside, on_direction, on_note, settle_aside
 from countersign.meaning.reading.state import Before, Read, State, Verb, kind_at
 from countersign.meaning.reading.talk import ask_if_full, on_talk
+from countersign.meaning.reading.torn import on_torn, settle_torn
 from countersign.meaning.reading.totals import (
     on_restart,
     on_total,
@@ -110,6 +111,7 @@ CUES: dict[str, Step] = {
     "DIRECTION": on_direction,
     "NOTE": on_note,
     "PARTLY": on_half_heard,
+    "TORN": on_torn,
     "ASIDE": on_talk,
     "AGAIN": on_talk,
 }
@@ -200,6 +202,7 @@ def read(
     settle_misheard_totals(state)
     settle_misheard_parts(state)
     settle_half_heard(state)
+    settle_torn(state)
     heard = list(state.pieces)
     index = 0
     while index < len(state.pieces):

@@ -8,6 +8,7 @@ from countersign.meaning.questions import doubt
 from countersign.meaning.reading.clause import Clause
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
+from countersign.meaning.reading.parts import MISHEARD_VERB
 from countersign.meaning.reading.places import on_out_of_wound, one_if_single
 from countersign.meaning.reading.state import (
     Carried,
@@ -73,8 +74,15 @@ def on_verb(state: State, index: int) -> int:
         _wait_for_object(state, index)
     elif leads and not (after and cue.end - cue.start < 3):
         # "off the field: five laps" leads; a bare "off" or "added" does not
-        _lead(state, index, kind, _at_the_end(state, index))
+        _lead(state, index, kind, _at_the_end(state, index) or _misheard(state, index))
     return index + 1
+
+
+def _misheard(state: State, index: int) -> Question | None:
+    if state.pieces[index].label != MISHEARD_VERB:
+        return None
+    spoken = " ".join(words_of(state.doc, state.pieces[index]))
+    return doubt(f"Heard “{spoken}”, which sounds like “adding”.")
 
 
 def _at_the_end(state: State, index: int) -> Question | None:
@@ -139,7 +147,8 @@ def _role(state: State, index: int, kind: EventKind, *, after: bool, leads: bool
     leads_at_once = leads and kind_at(state, index + 1) != "pause"
     in_talk = kind_at(state, index + 1) in ("stranger", "talk")
     if after:
-        # "five laps | off the field" is sure, "five laps | off" is not
+        # "five laps | off the field" is sure; "five laps | off", "five laps | <talk> off" are not
+        paused = paused or kind_at(state, index - 1) == "talk"
         unsure = paused and (len(words) < 3 or leads_at_once)
         return _Role(behind=True, ahead=unsure and leads_at_once, unsure=unsure)
     if in_talk and paused and words[0].startswith("open"):

@@ -1,0 +1,138 @@
+"""Lines of which a word in the middle was heard as other talk: "two <talk> tips passed off", "three
+stick ties on <talk> field".
+
+A recogniser that knows the words of counting gives a word of a name or of a place only where it was
+said, or where something like it was. So the rest of a torn name is no talk, and what stands with it
+is of no other line: not of the count before, which a place or a verb would otherwise go to.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+from countersign.kit.model import Item
+from countersign.meaning.event import EventKind, QuestionCode, Spoken
+from countersign.meaning.pieces import Piece, numbers_of, words_of
+from countersign.meaning.questions import ask, doubt
+from countersign.meaning.reading.closing import close, emit
+from countersign.meaning.reading.state import State, at_edge
+from countersign.meaning.reading.talk import hear_talk
+from countersign.meaning.words import pieces as parts_of_word
+
+MOST_AROUND = 4
+"""Talk and rests of names more than these are a sentence of their own."""
+
+_OF_PLACES = frozenset({"on", "field", "mayo", "back", "table", "stand"})
+_VERBS = ("ADD verb", "ADD after", "REMOVE verb", "REMOVE after")
+
+
+def settle_torn(state: State) -> None:
+    """Put every torn line, and every torn place of a line, into one piece. Only of sound."""
+    counting = state.scene.phase is not None
+    start = 0
+    while start < len(state.pieces):
+        end = start
+        while not at_edge(state, end):
+            end += 1
+        said = state.pieces[start:end]
+        labels = [piece.label for piece in said if piece.kind == "cue"]
+        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in labels)
+        if said and state.scene.heard[said[0].start].is_sound:
+            label = _line(state, said, counting=counting)
+            if label is not None:
+                said = [Piece("cue", f"TORN {label}", said[0].start, said[-1].end)]
+            elif counting and {"item", "run"} <= {piece.kind for piece in said}:
+                said = _with_torn_places(state, said)
+            state.pieces[start:end] = said
+        counting = counting and "VERDICT correct" not in labels
+        start += len(said) + 1
+
+
+def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
+    """Kind, number and place of a line that is all there but its name."""
+    runs = [piece for piece in said if piece.kind == "run"]
+    verbs = [piece for piece in said if piece.label in _VERBS]
+    places = [piece for piece in said if piece.label.startswith("PLACE ")]
+    talk = [piece for piece in said if piece.kind == "talk"]
+    rests = [piece for piece in said if piece.kind == "stranger"]
+    known = len(runs) + len(verbs) + len(places) + len(talk) + len(rests)
+    if known < len(said) or len(runs) != 1 or len(verbs) > 1 or len(places) > 1:
+        return None
+    names = _words_of_names(state.kit.items)
+    whole = all(names.issuperset(words_of(state.doc, piece)) for piece in rests)
+    if not talk or not whole or len(talk) + len(rests) > MOST_AROUND:
+        return None
+    ends = bool(verbs) and said[-1] is verbs[0] and said[0] is runs[0]
+    if not (rests and (counting or verbs)) and not (ends and verbs[0].label.endswith(" verb")):
+        return None
+    numbers = numbers_of(state.doc, runs[0])
+    if len(numbers) != 1:
+        return None
+    kind = EventKind.COUNT
+    if verbs:
+        added = verbs[0].label.startswith("ADD")
+        kind = EventKind.ADDITION if added else EventKind.REMOVAL
+    place = places[0].label.partition(" ")[2] if places else ""
+    return f"line {kind.value} {numbers[0]} {place}".strip()
+
+
+@lru_cache(maxsize=16)
+def _words_of_names(items: tuple[Item, ...]) -> frozenset[str]:
+    forms = [form for item in items for form in item.spoken]
+    return frozenset(
+        part for form in forms for word in form.split() for part in parts_of_word(word)
+    )
+
+
+def _with_torn_places(state: State, said: Sequence[Piece]) -> list[Piece]:
+    """The pieces of a count with talk and the rest of a place beside it put into one."""
+    found: list[Piece] = []
+    at = 0
+    while at < len(said):
+        end = at
+        while end < len(said) and _may_be_of_a_place(state, said[end]):
+            end += 1
+        torn = said[at:end]
+        kinds = {piece.kind for piece in torn}
+        if kinds == {"talk", "stranger"} and len(torn) <= MOST_AROUND:
+            found.append(Piece("cue", "TORN place", torn[0].start, torn[-1].end))
+        else:
+            end = max(end, at + 1)
+            found += said[at:end]
+        at = end
+    return found
+
+
+def _may_be_of_a_place(state: State, piece: Piece) -> bool:
+    of_a_place = piece.kind == "stranger" and _OF_PLACES.issuperset(words_of(state.doc, piece))
+    return of_a_place or piece.kind == "talk"
+
+
+def on_torn(state: State, index: int) -> int:
+    """A torn line asks of what it is; a torn place asks where the count beside it is."""
+    piece = state.pieces[index]
+    heard = " ".join(token.lower_ for token in state.doc[piece.start : piece.end])
+    _, what, *values = piece.label.split()
+    if what == "place":
+        clause = state.clause
+        question = doubt(f"“{heard}” was heard; which place that is was not understood.")
+        if clause is not None and clause.item is not None and not at_edge(state, index - 1):
+            clause.questions.append(question)
+            clause.end = max(clause.end, piece.end)
+        else:
+            hear_talk(state, replace(piece, kind="talk"))
+            state.doubt = question
+        return index + 1
+    close(state)
+    emit(
+        state,
+        piece.start,
+        piece.end,
+        questions=[ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")],
+        kind=EventKind(values[0]),
+        quantity=int(values[1]),
+        unit="each",
+        spoken=Spoken.TOTAL,
+        place=values[2] if len(values) > 2 else None,
+    )
+    return index + 1
