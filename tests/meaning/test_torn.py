@@ -141,8 +141,8 @@ def test_hundred_without_a_number_is_asked_about(line: str, asks: bool) -> None:
 
 def test_a_wound_is_packed_with_sponges() -> None:
     assert not asked("five dissectors in the wound")
-    (sentence,) = asked("five aseptos in the wound")
-    assert sentence == "Bulb syringe was heard in the wound, which is packed with sponges."
+    (sentence,) = asked("two safety pins in the wound")
+    assert sentence == "Safety pin was heard in the wound, which is packed with sponges."
 
 
 @pytest.mark.parametrize(
@@ -156,6 +156,70 @@ def test_a_barrel_before_another_item_is_an_addition(line: str) -> None:
 def test_a_barrel_is_a_part_where_it_is_counted() -> None:
     assert rows("bulb syringe | barrel one").startswith("count bulb_syringe 1")
     assert not asked("bulb syringe | barrel one")
+
+
+@pytest.mark.parametrize(
+    ("line", "found"),
+    [
+        ("needles drivers on the field three", "count - 3 field"),
+        ("atraumatic needles free", "count suture_needle -"),
+        ("on the back table atraumatic needles free", "count suture_needle - back_table"),
+    ],
+)
+def test_a_word_of_another_name_beside_a_name_is_asked_about(line: str, found: str) -> None:
+    text = f"final count | {line} | laps three"
+    assert rows(text) == f"{found}; count lap_sponge 3"
+    (sentence,) = asked(text)
+    assert sentence.startswith(f"“{line}” was heard, but not ")
+
+
+@pytest.mark.parametrize(
+    ("line", "sentence"),
+    [
+        (
+            "final count | and the bag x-ray sponge one",
+            "Heard “the bag” before it; with “in” it would be where these are.",
+        ),
+        (
+            "i have one hypo | <talk> two",
+            "Two was heard after other talk; it may correct the first.",
+        ),
+        (
+            "x-ray sponges thirty <talk>",
+            "Thirty was followed at once by talk; a number may be missing.",
+        ),
+        (
+            "x-ray sponges one two three four bagged",
+            "“Bagged” was heard right after numbers; it could be the next one.",
+        ),
+        ("four knife blades that is", "Heard “that is” at the end, which sounds like “added”."),
+        ("aseptos four", "Heard Bulb syringe, which sounds like “dissectors”."),
+        (
+            "lidocaine one percent ten cc expires may twenty thirty <talk>",
+            "The year was followed at once by talk; its last number may be missing.",
+        ),
+        (
+            "initial count | x-ray sponges on the mayo stand",
+            "X-ray detectable sponge, 4 × 4 may have been set up there or counted there; "
+            "no number was heard.",
+        ),
+    ],
+)
+def test_what_may_have_been_more_or_another_word_is_asked_about(line: str, sentence: str) -> None:
+    assert asked(line) == [sentence]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "x-ray sponges thirty one <talk>",
+        "five x-ray sponges bagged",
+        "lidocaine one percent ten cc expires may twenty thirty | <talk>",
+        "initial count | counts are correct | x-ray sponges on the mayo stand",
+    ],
+)
+def test_what_was_heard_whole_asks_nothing(line: str) -> None:
+    assert asked(line) == []
 
 
 def test_nothing_of_this_is_asked_of_written_words() -> None:

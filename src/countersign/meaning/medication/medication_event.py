@@ -186,6 +186,7 @@ def medication_event(
             *two_or_ten(scene, range(start, last)),
             *_teens(scene, range(start, last)),
             *_bare_hundreds(scene, range(start, last)),
+            *_cut_year(scene, last, detail),
         ],
         matter=matter or range(start, last),
     )
@@ -352,6 +353,22 @@ def _bare_hundreds(scene: Scene, positions: range) -> list[Question]:
         and not (at and (words[at - 1] in ("a", "per") or is_number_word(words[at - 1])))
         and (volume_at(words, at) is not None or words[at + 1 : at + 2] == ["thousand"])
     ]
+
+
+def _cut_year(scene: Scene, end: int, detail: MedicationDetail) -> list[Question]:
+    """A question where talk touches a year that may go on: "expires may twenty thirty <talk>"."""
+    if detail.expiry is None or end >= len(scene.heard) or scene.heard[end].text != TALK:
+        return []
+    year = [token.text for token in scene.heard[end - 2 : end]]
+    gap = scene.heard[end].start_s - scene.heard[end - 1].end_s
+    if year not in (["twenty", "twenty"], ["twenty", "thirty"]) or gap > YEAR_GOES_ON_S:
+        return []
+    sentence = "The year was followed at once by talk; its last number may be missing."
+    return [ask(QuestionCode.EXPIRY_UNREADABLE, sentence)]
+
+
+YEAR_GOES_ON_S = 0.3
+"""The words of one year follow each other at once."""
 
 
 def _unit_missing(number: Decimal) -> Question:

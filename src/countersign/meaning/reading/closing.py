@@ -57,10 +57,21 @@ def open_clause(state: State, index: int) -> Clause:
         state.carried = None
     _take_place_astray(state, clause)
     laid = _laid_from(state, clause.start)
-    clause.amid_counts = laid is None and counts_go_on(state)
+    clause.amid_counts = laid is None and (counts_go_on(state) or _is_announced(state))
     clause.carry = clause.carry if laid is None else min(clause.carry, laid)
     state.clause = clause
     return clause
+
+
+def _is_announced(state: State) -> bool:
+    """Whether a count was announced in sound, and nothing but remarks was said since."""
+    kinds = [reading.event.kind for reading in state.done if reading.event is not None]
+    last = [kind for kind in kinds if kind is not EventKind.REMARK][-1:]
+    before = state.before
+    other = before.after_verdict or before.after_medication or before.set_up is not None
+    announced = state.scene.phase is not None and not other and before.item is None
+    sound = bool(state.pieces) and state.scene.heard[state.pieces[0].start].is_sound
+    return sound and (last == [EventKind.PHASE] if last else announced)
 
 
 def _take_place_astray(state: State, clause: Clause) -> None:

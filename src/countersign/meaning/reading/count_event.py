@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from countersign.hearing.utterance import TALK
 from countersign.meaning.event import Event, EventKind, Question, QuestionCode, Spoken
 from countersign.meaning.numbers import HOMOPHONES, cardinal, split_run, teen_or_ten
 from countersign.meaning.pieces import Piece, numbers_of, words_of
@@ -94,6 +95,12 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
     if sequence and not totals and clause.item is not None and not clause.number_first:
         questions += before_a_bare_name(scene, numbers[-1].end, said(sequence[-1]))
+    if quantity is not None and not sequence and _ten_goes_on(clause, quantity):
+        sentence = f"{said(quantity)} was followed at once by talk; a number may be missing."
+        questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
+    if sequence and clause.number_first and _parted_by_talk(scene, numbers):
+        sentence = f"{said(numbers[1].value)} was heard after other talk; it may correct the first."
+        questions.append(doubt(sentence))
     for entry in totals:
         matter += range(entry.start, entry.end)
         said_total = numbers_of(scene.doc, entry)
@@ -165,6 +172,19 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
         matter=matter or range(clause.start, end),
         questions=questions,
     )
+
+
+def _ten_goes_on(clause: Clause, quantity: int) -> bool:
+    """Whether talk right after a ten may be the rest of its number: "thirty <talk>"."""
+    return clause.cut_off and quantity in range(20, 100, 10)
+
+
+def _parted_by_talk(scene: Scene, numbers: Sequence[Number]) -> bool:
+    """Whether there are two numbers with talk between: "one hypo | <talk> two"."""
+    if len(numbers) != 2:
+        return False
+    between = scene.heard[numbers[0].end : numbers[1].start]
+    return any(token.text == TALK for token in between)
 
 
 def _item_of(clause: Clause) -> Piece | None:
@@ -398,10 +418,11 @@ def _lost_packs(scene: Scene, start: int) -> list[Question]:
 def _lost_addition_behind(scene: Scene, end: int) -> list[Question]:
     """A question where an utterance of sound ends with "and": the bundled model hears it for
     "added", in both decodings, and who goes on does so in the same breath."""
-    words = [token.text for token in scene.heard[end : end + 2]]
-    if words[:1] != ["and"] or words[1:] not in ([], [BREAK]) or not scene.heard[end].is_sound:
+    words = [token.text for token in scene.heard[end : end + 3]]
+    words = words[: words.index(BREAK)] if BREAK in words else words
+    if words not in (["and"], ["that", "is"]) or not scene.heard[end].is_sound:
         return []
-    return [doubt("Heard “and” at the end, which sounds like “added”.")]
+    return [doubt(f"Heard “{' '.join(words)}” at the end, which sounds like “added”.")]
 
 
 def _about_sequence(clause: Clause, counted: Counted) -> list[Question]:

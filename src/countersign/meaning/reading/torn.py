@@ -50,6 +50,8 @@ def settle_torn(state: State) -> None:
 
 def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
     """Kind, number and place of a line that is all there but its name."""
+    if counting and any(piece.kind == "item" for piece in said):
+        return _beside_a_name(state, said)
     runs = [piece for piece in said if piece.kind == "run"]
     verbs = [piece for piece in said if piece.label in _VERBS]
     places = [piece for piece in said if piece.label.startswith("PLACE ")]
@@ -58,9 +60,7 @@ def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
     known = len(runs) + len(verbs) + len(places) + len(talk) + len(rests)
     if known < len(said) or len(runs) != 1 or len(verbs) > 1 or len(places) > 1:
         return None
-    names = _words_of_names(state.kit.items)
-    whole = all(names.issuperset(words_of(state.doc, piece)) for piece in rests)
-    if not talk or not whole or len(talk) + len(rests) > MOST_AROUND:
+    if not talk or not _is_of_names(state, rests) or len(talk) + len(rests) > MOST_AROUND:
         return None
     ends = bool(verbs) and said[-1] is verbs[0] and said[0] is runs[0]
     if not (rests and (counting or verbs)) and not (ends and verbs[0].label.endswith(" verb")):
@@ -74,6 +74,34 @@ def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
         kind = EventKind.ADDITION if added else EventKind.REMOVAL
     place = places[0].label.partition(" ")[2] if places else ""
     return f"line {kind.value} {numbers[0]} {place}".strip()
+
+
+def _beside_a_name(state: State, said: Sequence[Piece]) -> str | None:
+    """What a count is of which one word beside a name belongs to another name: "needles drivers on
+    the field three" is none of needles, and "atraumatic needles free" lacks its number.
+    """
+    kinds = [piece.kind for piece in said]
+    rests = [piece for piece in said if piece.kind == "stranger"]
+    places = [piece.label.partition(" ")[2] for piece in said if piece.label.startswith("PLACE ")]
+    numbers = [numbers_of(state.doc, piece) for piece in said if piece.kind == "run"]
+    if kinds.count("item") != 1 or len(rests) != 1 or not _is_of_names(state, rests):
+        return None
+    if len(said) != 2 + len(places) + len(numbers) or len(places) > 1 or len(numbers) > 1:
+        return None
+    item, rest = kinds.index("item"), kinds.index("stranger")
+    if abs(item - rest) != 1 or said[min(item, rest)].end != said[max(item, rest)].start:
+        return None
+    place = places[0] if places else ""
+    if not numbers:
+        return f"number {said[item].label} {place}".strip() if rest == len(said) - 1 else None
+    if len(numbers[0]) != 1:
+        return None
+    return f"line {EventKind.COUNT.value} {numbers[0][0]} {place}".strip()
+
+
+def _is_of_names(state: State, rests: Sequence[Piece]) -> bool:
+    names = _words_of_names(state.kit.items)
+    return all(names.issuperset(words_of(state.doc, piece)) for piece in rests)
 
 
 @lru_cache(maxsize=16)
@@ -124,6 +152,17 @@ def on_torn(state: State, index: int) -> int:
             state.doubt = question
         return index + 1
     close(state)
+    if what == "number":
+        emit(
+            state,
+            piece.start,
+            piece.end,
+            questions=[ask(QuestionCode.NO_QUANTITY, f"“{heard}” was heard, but not how many.")],
+            kind=EventKind.COUNT,
+            item=values[0],
+            place=values[1] if len(values) > 1 else None,
+        )
+        return index + 1
     emit(
         state,
         piece.start,

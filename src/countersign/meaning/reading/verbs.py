@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from countersign.meaning.event import EventKind, Question
 from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import doubt
-from countersign.meaning.reading.clause import Clause
+from countersign.meaning.reading.clause import Clause, clause_numbers
 from countersign.meaning.reading.closing import close
 from countersign.meaning.reading.count_place import OFF_FIELD
 from countersign.meaning.reading.parts import MISHEARD_VERB
@@ -79,9 +79,13 @@ def on_verb(state: State, index: int) -> int:
 
 
 def _misheard(state: State, index: int) -> Question | None:
-    if state.pieces[index].label != MISHEARD_VERB:
+    cue = state.pieces[index]
+    spoken = " ".join(words_of(state.doc, cue))
+    before = state.doc[cue.start - 1].lower_ if cue.start else ""
+    if spoken == "bag" and before == "the" and state.scene.heard[cue.start].is_sound:
+        return doubt("Heard “the bag” before it; with “in” it would be where these are.")
+    if cue.label != MISHEARD_VERB:
         return None
-    spoken = " ".join(words_of(state.doc, state.pieces[index]))
     return doubt(f"Heard “{spoken}”, which sounds like “adding”.")
 
 
@@ -212,9 +216,15 @@ def _ahead(state: State, index: int) -> int:
 
 def _say_kind(state: State, index: int, clause: Clause, kind: EventKind) -> None:
     """Give the count before a verb, and those in the same breath, the verb's kind."""
-    clause.end = max(clause.end, state.pieces[index].end)
-    if words_of(state.doc, state.pieces[index])[0].startswith("bag"):
+    cue = state.pieces[index]
+    clause.end = max(clause.end, cue.end)
+    if words_of(state.doc, cue)[0].startswith("bag"):
         clause.place = clause.place or OFF_FIELD
+        counted = len(clause_numbers(state.scene, clause)) > 1 and not clause.number_first
+        if counted and state.scene.heard[cue.start].is_sound:
+            # "… three four bagged" is heard for "… three four five"
+            question = doubt("“Bagged” was heard right after numbers; it could be the next one.")
+            clause.questions.append(question)
     for position, earlier in enumerate(state.done):
         in_breath = earlier.carry_from >= state.breath_from
         if in_breath and earlier.event is not None and earlier.event.kind is EventKind.COUNT:
