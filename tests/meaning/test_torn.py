@@ -52,6 +52,7 @@ def asked(text: str) -> list[str]:
         ("two <talk> tips passed off", "removal - 2"),
         ("two <talk> passed off", "removal - 2"),
         ("passed off two <talk> tips", "removal - 2"),
+        ("bagged two <talk> sponges", "removal - 2"),
     ],
 )
 def test_a_line_of_which_the_name_was_torn_is_of_nothing_that_was_counted(torn, found) -> None:
@@ -146,7 +147,13 @@ def test_a_wound_is_packed_with_sponges() -> None:
 
 
 @pytest.mark.parametrize(
-    "line", ["barrel ten x-ray sponges", "barrel x-ray sponges ten", "barrel a pack of raytecs"]
+    "line",
+    [
+        "barrel ten x-ray sponges",
+        "barrel x-ray sponges ten",
+        "barrel a pack of raytecs",
+        "<talk> barrel raytecs ten",
+    ],
 )
 def test_a_barrel_before_another_item_is_an_addition(line: str) -> None:
     assert rows(line) == "addition raytec 10"
@@ -164,6 +171,7 @@ def test_a_barrel_is_a_part_where_it_is_counted() -> None:
         ("needles drivers on the field three", "count - 3 field"),
         ("atraumatic needles free", "count suture_needle -"),
         ("on the back table atraumatic needles free", "count suture_needle - back_table"),
+        ("four asepto sponges to the field", "addition - 4"),
     ],
 )
 def test_a_word_of_another_name_beside_a_name_is_asked_about(line: str, found: str) -> None:
@@ -192,6 +200,19 @@ def test_a_word_of_another_name_beside_a_name_is_asked_about(line: str, found: s
             "x-ray sponges one two three four bagged",
             "“Bagged” was heard right after numbers; it could be the next one.",
         ),
+        (
+            "okay stick tie one | <talk> two",
+            "Two was heard after other talk; it may correct the first.",
+        ),
+        ("sticks one two | free", "Heard “free”, which sounds like “three”."),
+        (
+            "laps two | in the bag raytecs five",
+            "X-ray detectable sponge, 4 × 4 may have been counted in the bag, or put there.",
+        ),
+        (
+            "point five percent bupivacaine <talk> expires july twenty thirty one",
+            "Talk was heard where its volume may be.",
+        ),
         ("four knife blades that is", "Heard “that is” at the end, which sounds like “added”."),
         ("aseptos four", "Heard Bulb syringe, which sounds like “dissectors”."),
         (
@@ -214,6 +235,8 @@ def test_what_may_have_been_more_or_another_word_is_asked_about(line: str, sente
     [
         "x-ray sponges thirty one <talk>",
         "five x-ray sponges bagged",
+        "in the bag raytecs five",
+        "laps two | raytecs five in the bag",
         "lidocaine one percent ten cc expires may twenty thirty | <talk>",
         "initial count | counts are correct | x-ray sponges on the mayo stand",
     ],

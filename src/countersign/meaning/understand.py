@@ -58,6 +58,8 @@ class _Context:
     after_medication: bool = False
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
+    set_up_asked: bool = False
+    """Whether it may have been counted."""
     after_verdict: bool = False
     missing: str | None = None
     """The item that the last verdict said was missing."""
@@ -78,6 +80,7 @@ class _Context:
             medications=self.medications,
             after_medication=self.after_medication,
             set_up=self.set_up,
+            set_up_asked=self.set_up_asked,
             after_verdict=self.after_verdict,
             missing=self.missing,
             at_places=self.at_places,
@@ -262,6 +265,7 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is not EventKind.REMARK:
         context.at_places = _at_places(context.at_places, event)
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
+        context.set_up_asked = event.kind is EventKind.SET_UP and bool(event.questions)
         counted = event.kind is EventKind.COUNT and event.quantity is not None
         context.unnamed = event if counted and event.item is None else None
     if event.kind is EventKind.VERDICT:

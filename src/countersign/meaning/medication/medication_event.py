@@ -153,6 +153,8 @@ def medication_event(
         asked = [q for q in asked if q.code not in _ASKED_ALREADY]
     if _in_order(said, cued=cued):
         asked += [_beside(scene, detail, TALK)] * is_led_by_talk(words, said.known)
+        if detail.volume_ml is None and TALK in words and not asked:
+            asked = [ask(QuestionCode.NO_QUANTITY, "Talk was heard where its volume may be.")]
     else:
         told = words
         if kind is EventKind.LABEL:

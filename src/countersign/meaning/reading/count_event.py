@@ -98,7 +98,7 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     if quantity is not None and not sequence and _ten_goes_on(clause, quantity):
         sentence = f"{said(quantity)} was followed at once by talk; a number may be missing."
         questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
-    if sequence and clause.number_first and _parted_by_talk(scene, numbers):
+    if sequence and _parted_by_talk(scene, numbers):
         sentence = f"{said(numbers[1].value)} was heard after other talk; it may correct the first."
         questions.append(doubt(sentence))
     for entry in totals:

@@ -21,8 +21,13 @@ def settle_place(scene: Scene, clause: Clause) -> list[Question]:
         # in a count the bags are counted, at any other time something goes into them; while the
         # first count goes on nothing has been used yet
         counted = scene.phase not in (None, Phase.INITIAL)
+        led = clause.amid_counts and not clause.verb and not clause.place_closes
         clause.kind = EventKind.COUNT if counted else EventKind.REMOVAL
-        return []
+        if counted or not led or clause.item_id is None:
+            return []
+        # "in the bag, raytecs five" amid counts: that the count is another one was not heard
+        name = scene.kit.item(clause.item_id).label
+        return [doubt(f"{name} may have been counted in the bag, or put there.")]
     if clause.place == WOUND:
         return _not_packed(scene, clause)
     if clause.place not in LAID_OUT:

@@ -43,7 +43,8 @@ def _is_adding(state: State, index: int) -> bool:
     piece = state.pieces[index]
     if piece.kind != "part" or words_of(state.doc, piece)[0] not in _LIKE_ADDING:
         return False
-    if not state.scene.heard[piece.start].is_sound or not at_edge(state, index - 1):
+    first = index - (kind_at(state, index - 1) == "talk")
+    if not state.scene.heard[piece.start].is_sound or not at_edge(state, first - 1):
         return False
     if cue_at(state, index + 1, "PACK"):
         return True

@@ -75,6 +75,8 @@ class Before:
     """Whether the last event was one about a medication."""
     set_up: str | None = None
     """The item that was set up last, if nothing but remarks came since."""
+    set_up_asked: bool = False
+    """Whether it may have been counted."""
     after_verdict: bool = False
     """Whether the last event was a verdict."""
     missing: str | None = None
@@ -234,11 +236,15 @@ def no_item_named(state: State, item: str) -> Question:
 
 
 def counts_go_on(state: State) -> bool:
-    """Whether the last thing said before, remarks aside, was the number of some item."""
-    for reading in reversed(state.done):
-        if reading.event is not None and reading.event.kind is not EventKind.REMARK:
-            return reading.event.item is not None and reading.event.kind in OF_AN_ITEM
-    return state.before.item is not None
+    """Whether the last thing said before, remarks aside, was the number of some item, or may have
+    been: a set-up that asks.
+    """
+    for event in reversed(events_of(state)):
+        if event.kind is EventKind.SET_UP:
+            return bool(event.questions)
+        if event.kind is not EventKind.REMARK:
+            return event.item is not None and event.kind in OF_AN_ITEM
+    return state.before.item is not None or state.before.set_up_asked
 
 
 OF_AN_ITEM = frozenset(

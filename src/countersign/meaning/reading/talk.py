@@ -45,9 +45,18 @@ def ask_if_full(state: State, index: int) -> None:
 
 
 def on_talk(state: State, index: int) -> int:
-    """A word or stretch of talk."""
-    hear_talk(state, state.pieces[index])
+    """A word or stretch of talk; a bare "free" behind "one two" may be "three"."""
+    piece, clause = state.pieces[index], state.clause
+    free = words_of(state.doc, piece) == ["free"] and state.scene.heard[piece.start].is_sound
+    if clause is not None and free and at_edge(state, index + 1):
+        _ask_if_three(state, clause)
+    hear_talk(state, piece)
     return index + 1
+
+
+def _ask_if_three(state: State, clause: Clause) -> None:
+    if last_number(state.scene, clause) == 2:
+        clause.questions.append(doubt("Heard “free”, which sounds like “three”."))
 
 
 def stranger_at(state: State, index: int) -> bool:

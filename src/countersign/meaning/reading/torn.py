@@ -50,13 +50,15 @@ def settle_torn(state: State) -> None:
 
 def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
     """Kind, number and place of a line that is all there but its name."""
-    if counting and any(piece.kind == "item" for piece in said):
-        return _beside_a_name(state, said)
-    runs = [piece for piece in said if piece.kind == "run"]
     verbs = [piece for piece in said if piece.label in _VERBS]
+    if any(piece.kind == "item" for piece in said):
+        return _beside_a_name(state, said) if counting or verbs else None
+    runs = [piece for piece in said if piece.kind == "run"]
     places = [piece for piece in said if piece.label.startswith("PLACE ")]
     talk = [piece for piece in said if piece.kind == "talk"]
-    rests = [piece for piece in said if piece.kind == "stranger"]
+    # "bagged two <talk> sponges"; without a verb the group is asked about with the numbers left
+    kinds = ("stranger", "group") if verbs else ("stranger",)
+    rests = [piece for piece in said if piece.kind in kinds]
     known = len(runs) + len(verbs) + len(places) + len(talk) + len(rests)
     if known < len(said) or len(runs) != 1 or len(verbs) > 1 or len(places) > 1:
         return None
@@ -68,12 +70,8 @@ def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
     numbers = numbers_of(state.doc, runs[0])
     if len(numbers) != 1:
         return None
-    kind = EventKind.COUNT
-    if verbs:
-        added = verbs[0].label.startswith("ADD")
-        kind = EventKind.ADDITION if added else EventKind.REMOVAL
     place = places[0].label.partition(" ")[2] if places else ""
-    return f"line {kind.value} {numbers[0]} {place}".strip()
+    return f"line {_kind(verbs).value} {numbers[0]} {place}".strip()
 
 
 def _beside_a_name(state: State, said: Sequence[Piece]) -> str | None:
@@ -81,22 +79,31 @@ def _beside_a_name(state: State, said: Sequence[Piece]) -> str | None:
     the field three" is none of needles, and "atraumatic needles free" lacks its number.
     """
     kinds = [piece.kind for piece in said]
-    rests = [piece for piece in said if piece.kind == "stranger"]
+    rests = [piece for piece in said if piece.kind in ("stranger", "group")]
+    verbs = [piece for piece in said if piece.label in _VERBS]
     places = [piece.label.partition(" ")[2] for piece in said if piece.label.startswith("PLACE ")]
     numbers = [numbers_of(state.doc, piece) for piece in said if piece.kind == "run"]
     if kinds.count("item") != 1 or len(rests) != 1 or not _is_of_names(state, rests):
         return None
-    if len(said) != 2 + len(places) + len(numbers) or len(places) > 1 or len(numbers) > 1:
+    if len(said) != 2 + len(verbs) + len(places) + len(numbers):
         return None
-    item, rest = kinds.index("item"), kinds.index("stranger")
+    if len(verbs) > 1 or len(places) > 1 or len(numbers) > 1:
+        return None
+    item, rest = kinds.index("item"), said.index(rests[0])
     if abs(item - rest) != 1 or said[min(item, rest)].end != said[max(item, rest)].start:
         return None
     place = places[0] if places else ""
-    if not numbers:
+    if not numbers and not verbs:
         return f"number {said[item].label} {place}".strip() if rest == len(said) - 1 else None
-    if len(numbers[0]) != 1:
+    if [len(each) for each in numbers] != [1]:
         return None
-    return f"line {EventKind.COUNT.value} {numbers[0][0]} {place}".strip()
+    return f"line {_kind(verbs).value} {numbers[0][0]} {place}".strip()
+
+
+def _kind(verbs: Sequence[Piece]) -> EventKind:
+    if not verbs:
+        return EventKind.COUNT
+    return EventKind.ADDITION if verbs[0].label.startswith("ADD") else EventKind.REMOVAL
 
 
 def _is_of_names(state: State, rests: Sequence[Piece]) -> bool:
