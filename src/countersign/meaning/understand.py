@@ -63,6 +63,8 @@ class _Context:
     after_verdict: bool = False
     missing: str | None = None
     """The item that the last verdict said was missing."""
+    struck: bool = False
+    """Whether the last event struck the one before."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places that came last."""
     unnamed: Event | None = None
@@ -83,6 +85,7 @@ class _Context:
             set_up_asked=self.set_up_asked,
             after_verdict=self.after_verdict,
             missing=self.missing,
+            struck=self.struck,
             at_places=self.at_places,
             unnamed=self.unnamed,
         )
@@ -264,6 +267,8 @@ def _give(context: _Context, event: Event) -> Iterator[Event]:
         context.item = None
     if event.kind is not EventKind.REMARK:
         context.at_places = _at_places(context.at_places, event)
+        bare = event.item is None and event.quantity is None
+        context.struck = event.kind is EventKind.CORRECTION and bare
         context.set_up = event.item if event.kind is EventKind.SET_UP else None
         context.set_up_asked = event.kind is EventKind.SET_UP and bool(event.questions)
         counted = event.kind is EventKind.COUNT and event.quantity is not None

@@ -169,7 +169,8 @@ def _repeats(state: State, clause: Clause, event: Event) -> bool:
     before = state.done[-1].event if state.done else None
     if before is None:
         return False
-    if clause.before == "talk" and event.kind is EventKind.COUNT:
+    talk = clause.before == "talk" or _after_talk(state, clause.start)
+    if talk and event.kind is EventKind.COUNT:
         return _repeats_in_talk(event, before)
     if event.kind not in MOVED:
         return False
@@ -180,6 +181,11 @@ def _repeats(state: State, clause: Clause, event: Event) -> bool:
     two_packs = event.spoken is before.spoken is Spoken.PACK
     soon = event.start_s - before.end_s <= REPEAT_S
     return len(places) < 2 and WOUND not in places and not two_packs and not clause.more and soon
+
+
+def _after_talk(state: State, start: int) -> bool:
+    """Whether the utterance before the one that begins at a token ended in talk."""
+    return [token.text for token in state.scene.heard[max(0, start - 2) : start]] == [TALK, BREAK]
 
 
 def _may_correct(state: State, clause: Clause, event: Event) -> bool:

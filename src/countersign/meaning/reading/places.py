@@ -339,6 +339,9 @@ def inherit_item(state: State, clause: Clause) -> None:
     """Give a number with a place the item that was counted before it: "… two on the Mayo"."""
     if clause.item is not None or clause.inherited is not None or state.last_item is None:
         return
+    # "strike that | <talk> on the mayo one": what was struck may have had a wrong name
+    if clause.before == "talk" and (state.before.struck or state.before.unnamed is not None):
+        return
     clause.inherited = state.last_item
     # "blade on the field one | <talk> on the Mayo one": another item may have been named there
     if not state.last_placed or clause.before in ("talk", "stranger"):

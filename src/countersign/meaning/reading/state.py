@@ -81,6 +81,8 @@ class Before:
     """Whether the last event was a verdict."""
     missing: str | None = None
     """The item that the last verdict said was missing."""
+    struck: bool = False
+    """Whether the last event struck the one before."""
     at_places: tuple[Event, ...] = ()
     """The counts of one item at places, in a row, up to the last event."""
     unnamed: Event | None = None
