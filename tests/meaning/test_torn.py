@@ -16,9 +16,10 @@ from .test_whole_count import row
 
 KIT = read_kit(demo_kit_path())
 APART_S = 3.0
+SOON_S = 1.0
 
 
-def heard(text: str) -> list[Event]:
+def heard(text: str, apart_s: float = APART_S) -> list[Event]:
     """Events of sound, half a second a word; utterances are parted by ``|``."""
     utterances, at = [], 0.0
     for line in text.split("|"):
@@ -29,7 +30,7 @@ def heard(text: str) -> list[Event]:
         utterances.append(
             Utterance(words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s)
         )
-        at += APART_S
+        at += apart_s
     return list(understand(utterances, KIT, TODAY))
 
 
@@ -53,6 +54,9 @@ def asked(text: str) -> list[str]:
         ("two <talk> passed off", "removal - 2"),
         ("passed off two <talk> tips", "removal - 2"),
         ("bagged two <talk> sponges", "removal - 2"),
+        ("two more hernia <talk>", "addition - 2"),
+        ("vessel on the back table seven", "count - 7 back_table"),
+        ("<talk> ties total eight", "count - 8"),
     ],
 )
 def test_a_line_of_which_the_name_was_torn_is_of_nothing_that_was_counted(torn, found) -> None:
@@ -69,6 +73,8 @@ def test_a_line_of_which_the_name_was_torn_is_of_nothing_that_was_counted(torn, 
         ("stick ties on <talk> field three", "on <talk> field"),
         ("on the <talk> stick ties three", "on the <talk>"),
         ("on the back <talk> stick ties one two three", "on the back <talk>"),
+        ("stick ties on ten mayo three", "on ten mayo"),
+        ("on two back table stick ties three", "on two back table"),
     ],
 )
 def test_a_torn_place_is_asked_about(line: str, torn: str) -> None:
@@ -170,6 +176,7 @@ def test_a_barrel_is_a_part_where_it_is_counted() -> None:
     [
         ("needles drivers on the field three", "count - 3 field"),
         ("atraumatic needles free", "count suture_needle -"),
+        ("free four by fours", "count raytec -"),
         ("on the back table atraumatic needles free", "count suture_needle - back_table"),
         ("four asepto sponges to the field", "addition - 4"),
     ],
@@ -243,6 +250,43 @@ def test_what_may_have_been_more_or_another_word_is_asked_about(line: str, sente
 )
 def test_what_was_heard_whole_asks_nothing(line: str) -> None:
     assert asked(line) == []
+
+
+def test_a_count_that_goes_on_with_free_is_no_line_of_its_own() -> None:
+    assert rows("sticks one two | free four | five six").count("count") == 1
+
+
+def test_a_repeat_after_an_utterance_that_ended_in_talk_is_asked_about() -> None:
+    text = "final count | two adsons on the back table <talk> | two adsons"
+    *_, event = heard(text, SOON_S)
+    sentence = "The same was heard just before; this may only repeat it."
+    assert [question.sentence for question in event.questions] == [sentence]
+
+
+@pytest.mark.parametrize(
+    ("between", "item"), [("strike that | <talk>", None), ("strike that |", "knife_blade")]
+)
+def test_an_item_that_was_struck_is_not_taken_over_behind_talk(between: str, item) -> None:
+    text = f"final count | on the mayo blades two | {between} on the mayo one | laps three"
+    counted = [event for event in heard(text) if event.kind == "count"]
+    assert [event.item for event in counted] == ["knife_blade", item, "lap_sponge"]
+
+
+@pytest.mark.parametrize(
+    ("line", "found"),
+    [
+        ("a lap to the field", "addition lap_sponge 1"),
+        ("a lap passed off", "removal lap_sponge 1"),
+    ],
+)
+def test_one_that_is_moved_after_a_count_is_moved(line: str, found: str) -> None:
+    assert rows(f"laps two | {line} | hypos nine").split("; ")[1] == found
+
+
+def test_make_the_is_make_that() -> None:
+    (sentence,) = asked("laps two | make the <talk>")
+    assert sentence == "“make the” was heard, and not what; is the last line struck?"
+    assert not asked("laps two | make the call")
 
 
 def test_nothing_of_this_is_asked_of_written_words() -> None:

@@ -327,6 +327,7 @@ RULES: dict[str, tuple[str, ...]] = {
         "correction",
         "i mean|meant",
         "make|change|correct that|it to?",
+        "make the",
         "that was|is wrong|incorrect",
         "that was|is not right|correct",
         "that wasn't|isn't right|correct",

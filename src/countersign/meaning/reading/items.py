@@ -180,7 +180,8 @@ def _begin(state: State, index: int) -> None:
         clause.number_first = True
         clause.start = min(clause.start, one.start)
         clause.carry = min(clause.carry, one.start)
-        if not clause.verb:  # "five laps and a needle" is complete
+        # "five laps and a needle" is complete, "five laps | a needle to the field" is not
+        if not clause.verb and not cue_at(state, index + 1, "ADD", "REMOVE"):
             close(state)
 
 

@@ -23,7 +23,7 @@ MOST_AROUND = 4
 """Talk and rests of names more than these are a sentence of their own."""
 
 _OF_PLACES = frozenset({"on", "field", "mayo", "back", "table", "stand"})
-_VERBS = ("ADD verb", "ADD after", "REMOVE verb", "REMOVE after")
+_VERBS = ("ADD verb", "ADD after", "REMOVE verb", "REMOVE after", "MORE")
 
 
 def settle_torn(state: State) -> None:
@@ -59,10 +59,13 @@ def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
     # "bagged two <talk> sponges"; without a verb the group is asked about with the numbers left
     kinds = ("stranger", "group") if verbs else ("stranger",)
     rests = [piece for piece in said if piece.kind in kinds]
-    known = len(runs) + len(verbs) + len(places) + len(talk) + len(rests)
+    totals = [piece for piece in said if piece.label == "TOTAL"]
+    known = len(runs) + len(verbs) + len(places) + len(talk) + len(rests) + len(totals)
     if known < len(said) or len(runs) != 1 or len(verbs) > 1 or len(places) > 1:
         return None
-    if not talk or not _is_of_names(state, rests) or len(talk) + len(rests) > MOST_AROUND:
+    if not _is_of_names(state, rests) or len(talk) + len(rests) > MOST_AROUND:
+        return None
+    if not talk and (not counting or _is_three(state, rests)):
         return None
     ends = bool(verbs) and said[-1] is verbs[0] and said[0] is runs[0]
     if not (rests and (counting or verbs)) and not (ends and verbs[0].label.endswith(" verb")):
@@ -94,7 +97,7 @@ def _beside_a_name(state: State, said: Sequence[Piece]) -> str | None:
         return None
     place = places[0] if places else ""
     if not numbers and not verbs:
-        return f"number {said[item].label} {place}".strip() if rest == len(said) - 1 else None
+        return f"number {said[item].label} {place}".strip()
     if [len(each) for each in numbers] != [1]:
         return None
     return f"line {_kind(verbs).value} {numbers[0][0]} {place}".strip()
@@ -103,7 +106,13 @@ def _beside_a_name(state: State, said: Sequence[Piece]) -> str | None:
 def _kind(verbs: Sequence[Piece]) -> EventKind:
     if not verbs:
         return EventKind.COUNT
-    return EventKind.ADDITION if verbs[0].label.startswith("ADD") else EventKind.REMOVAL
+    removed = verbs[0].label.startswith("REMOVE")
+    return EventKind.REMOVAL if removed else EventKind.ADDITION
+
+
+def _is_three(state: State, rests: Sequence[Piece]) -> bool:
+    """ "One two | free four": what "three" is heard as, in a count that goes on."""
+    return any(words_of(state.doc, piece) == ["free"] for piece in rests)
 
 
 def _is_of_names(state: State, rests: Sequence[Piece]) -> bool:
@@ -124,6 +133,11 @@ def _with_torn_places(state: State, said: Sequence[Piece]) -> list[Piece]:
     found: list[Piece] = []
     at = 0
     while at < len(said):
+        wrong = _place_with_a_number(state, said[at : at + 4])
+        if wrong:
+            found.append(Piece("cue", "TORN place", said[at].start, said[at + wrong - 1].end))
+            at += wrong
+            continue
         end = at
         while end < len(said) and _may_be_of_a_place(state, said[end]):
             end += 1
@@ -136,6 +150,19 @@ def _with_torn_places(state: State, said: Sequence[Piece]) -> list[Piece]:
             found += said[at:end]
         at = end
     return found
+
+
+def _place_with_a_number(state: State, said: Sequence[Piece]) -> int:
+    """How many pieces are a place with a number for "the": "on two back table", "on ten mayo"."""
+    kinds = [piece.kind for piece in said]
+    if kinds[:3] != ["stranger", "run", "stranger"] or words_of(state.doc, said[0]) != ["on"]:
+        return 0
+    count = 2
+    while count < len(said) and kinds[count] == "stranger":
+        if not _may_be_of_a_place(state, said[count]):
+            break
+        count += 1
+    return count if count > 2 else 0
 
 
 def _may_be_of_a_place(state: State, piece: Piece) -> bool:

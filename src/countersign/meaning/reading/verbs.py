@@ -65,7 +65,7 @@ def on_verb(state: State, index: int) -> int:
             _wait_for_object(state, index)
         elif role.unsure:
             clause.after = clause.after or "pause"  # what follows does not make it talk
-    elif after and clause is not None and _is_all_of_item(state, index):
+    elif (after or _is_done(state, index)) and clause is not None and _is_all_of_item(state, index):
         one_if_single(state, clause)  # "raytec off the field"
         _say_kind(state, index, clause, kind)
     elif after and clause is not None and _ends_with_item(state, index):
@@ -97,6 +97,11 @@ def _at_the_end(state: State, index: int) -> Question | None:
         return None
     spoken = " ".join(words_of(state.doc, state.pieces[index]))
     return doubt(f"“{spoken}” was heard at the end of something else; is it about this line?")
+
+
+def _is_done(state: State, index: int) -> bool:
+    """Whether a verb tells what was done with what stands before it: "passed off"."""
+    return words_of(state.doc, state.pieces[index])[0].endswith("ed")
 
 
 def _is_all_of_item(state: State, index: int) -> bool:
