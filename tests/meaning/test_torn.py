@@ -289,6 +289,31 @@ def test_make_the_is_make_that() -> None:
     assert not asked("laps two | make the call")
 
 
+def test_a_correction_without_its_number_takes_none_of_the_next_line() -> None:
+    text = "safety pin two | i mean safety pin | safety pins on the mayo stand three"
+    found = ["count safety_pin 2", "correction safety_pin -", "count safety_pin 3 mayo_stand"]
+    assert rows(text).split("; ") == found
+
+
+@pytest.mark.parametrize(
+    ("line", "sentence"),
+    [
+        (
+            "recount the needles holder <talk>",
+            "“holder” was heard right after Atraumatic suture needle; is it that?",
+        ),
+        (
+            "in <talk> bag dissectors five",
+            "Heard “<talk> bag” before it; with “in” it would be where these are.",
+        ),
+        ("that is a pack of five lap pads", "Heard “that is”, which sounds like “adding”."),
+    ],
+)
+def test_more_words_that_change_a_line_are_asked_about(line: str, sentence: str) -> None:
+    assert asked(line) == [sentence]
+    assert rows("hypos nine | make the ten").endswith("correction hypodermic_needle 10")
+
+
 def test_nothing_of_this_is_asked_of_written_words() -> None:
     lines = ["initial count", "two small tips passed off", "sterile water hundred fifty cc"]
     events = understand([written(line, at) for at, line in enumerate(lines, 1)], KIT, TODAY)

@@ -190,7 +190,8 @@ def on_correction(state: State, index: int) -> int:
         return on_medication_correction(state, index, medication)
     cue = state.pieces[index]
     words = words_of(state.doc, cue)
-    if words[-1] in _NAMING and kind_at(state, index + 1) != "item":
+    numbered = words[0] == "make" and kind_at(state, index + 1) == "run"  # "make the ten"
+    if words[-1] in _NAMING and kind_at(state, index + 1) != "item" and not numbered:
         counted = _is_counted_next(state, index + 1)
         if words[-1] == "the" and (counted or _is_all_but_talk(state, index, index + 1, most=1)):
             return _strike_cut(state, index)

@@ -398,7 +398,9 @@ def _opposite_verb(scene: Scene, start: int, end: int) -> list[Question]:
 def _lost_addition(scene: Scene, start: int) -> list[Question]:
     """A question where an utterance of sound begins with "that is": the bundled model hears it for
     "adding", in both decodings."""
-    first = next((at for at in (start, start - 2) if at >= 0 and _begins(scene, at)), None)
+    # "that is five laps", "that is a pack of five laps"
+    starts = (start, start - 2, start - 3)
+    first = next((at for at in starts if at >= 0 and _begins(scene, at)), None)
     if first is None or [token.text for token in scene.heard[first : first + 2]] != ["that", "is"]:
         return []
     if not scene.heard[first].is_sound:

@@ -112,6 +112,8 @@ def _is_said_again(state: State, index: int, clause: Clause) -> bool:
     if clause.item is None or clause.item.label != state.pieces[index].label:
         return False
     if not clause.has_numbers:
+        if clause.kind is EventKind.CORRECTION and kind_at(state, index - 1) == "pause":
+            return False  # "i mean safety pin | safety pins on the mayo two": its number was lost
         # "this kelly is loose | kelly clamps six": named in talk, then counted
         in_talk = "stranger" in (clause.before, clause.after)
         if in_talk and kind_at(state, index - 1) == "pause":

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 
+from countersign.hearing.utterance import TALK
 from countersign.meaning.event import EventKind, Question
 from countersign.meaning.pieces import words_of
 from countersign.meaning.questions import doubt
@@ -82,8 +83,8 @@ def _misheard(state: State, index: int) -> Question | None:
     cue = state.pieces[index]
     spoken = " ".join(words_of(state.doc, cue))
     before = state.doc[cue.start - 1].lower_ if cue.start else ""
-    if spoken == "bag" and before == "the" and state.scene.heard[cue.start].is_sound:
-        return doubt("Heard “the bag” before it; with “in” it would be where these are.")
+    if spoken == "bag" and before in ("the", TALK) and state.scene.heard[cue.start].is_sound:
+        return doubt(f"Heard “{before} bag” before it; with “in” it would be where these are.")
     if cue.label != MISHEARD_VERB:
         return None
     return doubt(f"Heard “{spoken}”, which sounds like “adding”.")

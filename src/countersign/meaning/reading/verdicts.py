@@ -4,9 +4,10 @@ from dataclasses import replace
 
 from countersign.kit.model import Group
 from countersign.meaning.cues import GROUP_WORDS, PHASE_WORDS
-from countersign.meaning.event import EventKind, Phase, Verdict
+from countersign.meaning.event import EventKind, Phase, Question, Verdict
 from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece, words_of
+from countersign.meaning.questions import doubt
 from countersign.meaning.reading.amid import amid_talk
 from countersign.meaning.reading.closing import close, emit, open_clause
 from countersign.meaning.reading.groups import await_number, group_total
@@ -125,6 +126,15 @@ def phase_in(state: State, piece: Piece) -> Phase | None:
     return next((phase for word, phase in PHASE_WORDS.items() if word in words), None)
 
 
+def _name_goes_on(state: State, item: str, last: int) -> list[Question]:
+    """A question where another word touches a name: "recount the needles holder"."""
+    named, after = state.pieces[last], piece_at(state, last + 1)
+    if after is None or after.kind != "stranger" or after.start != named.end:
+        return []
+    heard = " ".join(words_of(state.doc, after))
+    return [doubt(f"“{heard}” was heard right after {state.kit.item(item).label}; is it that?")]
+
+
 def verdict(
     state: State,
     cue: Piece,
@@ -137,6 +147,8 @@ def verdict(
     """Add a verdict: ``first`` and ``last`` are the outer pieces that belong to it."""
     at = state.pieces.index(cue)
     questions = amid_talk(state, min(first, at), max(at, last or 0), alone=True)
+    if item is not None and last is not None:
+        questions += _name_goes_on(state, item, last)
     phase = phase_in(state, cue)
     if cue.label == "VERDICT correct" and group is None:
         state.scene.phase = None
