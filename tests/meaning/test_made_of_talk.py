@@ -15,12 +15,13 @@ from countersign.meaning.made_of_talk import without_unlikely
         ("<talk> <talk> two", False, False),
         ("<talk> seven <talk> <talk>", True, False),
         ("<talk> <talk> <talk> <talk> two", True, False),
-        ("<talk> <talk> more", True, False),
+        ("<talk> <talk> <talk> <talk> more", True, False),
+        # no longer than a short line
+        ("<talk> recount <talk>", True, True),
+        ("<talk> recount <talk>", False, False),
     ],
 )
-def test_a_number_beside_a_little_talk_stays_in_a_count(
-    utter, line: str, counting: bool, stays: bool
-) -> None:
+def test_what_may_be_a_line_stays_in_a_count(utter, line: str, counting: bool, stays: bool) -> None:
     heard = utter(line, confidences=dict.fromkeys(line.split(), 0.6))
     assert (without_unlikely(heard, counting=counting) == heard) is stays
 

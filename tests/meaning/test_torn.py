@@ -314,6 +314,22 @@ def test_more_words_that_change_a_line_are_asked_about(line: str, sentence: str)
     assert rows("hypos nine | make the ten").endswith("correction hypodermic_needle 10")
 
 
+def test_a_number_behind_talk_does_not_lead_the_next_line() -> None:
+    text = "final count | hypos three | <talk> five | five safety pins"
+    found = ["count hypodermic_needle 3", "count - 5", "count safety_pin 5"]
+    assert rows(text).split("; ") == found
+
+
+@pytest.mark.parametrize("again", ["count is off", "recount the laps"])
+def test_what_is_counted_again_is_part_of_a_count(again: str) -> None:
+    lines = ["final count", "counts are correct", again, "laps three", "hypos two"]
+    text = " | ".join([*lines, "<talk> nine", "six <talk>"])
+    lost = [event.quantity for event in heard(text) if event.kind == "count" and not event.item]
+    assert lost == [9, 6]
+    settled = heard(f"{text} | the count is correct | <talk> nine")
+    assert settled[-1].kind == "verdict"
+
+
 def test_nothing_of_this_is_asked_of_written_words() -> None:
     lines = ["initial count", "two small tips passed off", "sterile water hundred fifty cc"]
     events = understand([written(line, at) for at, line in enumerate(lines, 1)], KIT, TODAY)

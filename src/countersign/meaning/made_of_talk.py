@@ -10,6 +10,9 @@ LIKELY = 0.7
 """A word of this confidence may have been said."""
 
 
+SHORT_S = 1.5
+"""A line of the count may be as short; talk of others mostly is longer."""
+
 MOST_TALK = 3
 """Words of talk beside a number in a line of the count of which the name was not understood."""
 
@@ -20,7 +23,7 @@ def without_unlikely(utterance: Utterance, *, counting: bool = False) -> Utteran
     The bundled model makes a few words of talk in loud noise; where something was said to the
     count, some word is nearly always likely. While a count goes on (``counting``), a little talk
     that a number begins or ends stays as it is: "two <talk>" is what is left of a short line. So
-    does talk that "one" ends: more numbers may follow.
+    does what is no longer than a short line, and talk that "one" ends: more numbers may follow.
     """
     words = [word for word in utterance.words if word.text != TALK]
     talk = [word for word in utterance.words if word.text == TALK]
@@ -28,6 +31,8 @@ def without_unlikely(utterance: Utterance, *, counting: bool = False) -> Utteran
         return utterance
     whole = utterance.words[-1].end_s - utterance.words[0].start_s
     if sum(word.end_s - word.start_s for word in talk) <= whole / 2:
+        return utterance
+    if counting and whole <= SHORT_S:
         return utterance
     begins = utterance.words[-1].text == "one"
     if (counting or begins) and _is_of_a_line([word.text for word in utterance.words]):

@@ -29,12 +29,21 @@ had 0.82 (recordings of ``python -m tests.benchmarks.lines``)."""
 
 @dataclass
 class Scene:
-    """The document, the kit, the count under way, and the day (``None`` leaves expiries alone)."""
+    """The document, the kit, the count under way, and the day (``None`` leaves expiries alone).
+
+    ``recounting`` after a count was said to be off, or a recount was asked for.
+    """
 
     doc: "Doc"
     kit: Kit
     phase: Phase | None
     today: date | None
+    recounting: bool = False
+
+    @property
+    def counting(self) -> bool:
+        """Whether people are counting, so that little else is said."""
+        return self.phase is not None or self.recounting
 
     @property
     def heard(self) -> tuple[Token, ...]:

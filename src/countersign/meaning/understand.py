@@ -43,6 +43,8 @@ again with each utterance; without this end a long stream would be read ever mor
 @dataclass
 class _Context:
     phase: Phase | None = None
+    recounting: bool = False
+    """Whether a count was said to be off, or a recount was asked for, and not settled since."""
     item: str | None = None
     item_end_s: float = 0.0
     placed: bool = False
@@ -78,6 +80,7 @@ class _Context:
             self.item,
             self.placed,
             self.talked,
+            recounting=self.recounting,
             carried=self.carried,
             medications=self.medications,
             after_medication=self.after_medication,
@@ -160,7 +163,7 @@ def _provisional(tag: Tag, kit: Kit, day: date, context: _Context) -> tuple[Even
 def _hear(
     tag: Tag, kit: Kit, day: date, context: _Context, utterance: Utterance
 ) -> Iterator[Event]:
-    counting = context.phase is not None
+    counting = context.phase is not None or context.recounting
     utterance = without_unlikely(utterance, counting=counting)
     joint = (*context.tokens, pause(utterance)) if context.tokens else ()
     second = next((each for each in utterance.alternatives if each.origin == "open"), None)
@@ -255,9 +258,11 @@ _MOST_PLACES = 8
 
 def _give(context: _Context, event: Event) -> Iterator[Event]:
     if event.kind is EventKind.PHASE:
-        context.phase = event.phase
-    elif event.kind is EventKind.VERDICT and event.verdict is Verdict.CORRECT and not event.group:
-        context.phase = None
+        context.phase, context.recounting = event.phase, False
+    elif event.kind is EventKind.VERDICT and event.verdict is not Verdict.CORRECT:
+        context.recounting = True
+    elif event.kind is EventKind.VERDICT and not event.group:
+        context.phase, context.recounting = None, False
     if event.kind in OF_AN_ITEM:
         context.item, context.item_end_s = event.item or context.item, event.end_s
         context.placed = event.place is not None

@@ -314,7 +314,7 @@ def _plausible(
             return True  # "adding five <talk>": the item was not understood
         if clause.kind in MOVED and clause.verb and any(e.kind == "pack" for e in clause.entries):
             return ordinary == (None, None)  # "adding a pack": of what has to be asked
-        if values and scene.phase is not None and ordinary == (None, None):
+        if values and scene.counting and ordinary == (None, None):
             return True  # "initial count | five": nothing else was said, so it was of something
         rising = values == list(range(2, len(values) + 2)) and len(values) >= SHORTEST_SEQUENCE
         # "one two <talk>": the item was not understood; nobody says so in passing
@@ -337,7 +337,7 @@ def _plausible(
         return False
     if clause.after == "stranger":
         return len(values) > 1 or (
-            not clause.number_first and scene.phase is not None and plural(scene, clause.item)
+            not clause.number_first and scene.counting and plural(scene, clause.item)
         )
     return True
 
@@ -363,8 +363,8 @@ def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     if clause.total_next:
         return True
     if clause.kind is EventKind.COUNT and "talk" in (clause.before, clause.after):
-        return scene.phase is not None and clause.before is None
-    return scene.phase is not None or plural(scene, item)
+        return scene.counting and clause.before is None
+    return scene.counting or plural(scene, item)
 
 
 def _begins(scene: Scene, start: int) -> bool:

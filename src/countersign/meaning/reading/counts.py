@@ -196,7 +196,10 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         corrects = clause.kind is EventKind.CORRECTION and clause.has_numbers
         # "<talk> one two total two | two hypos": its total closed the count of what was not heard
         totalled = clause.before == "talk" and any(e.label == "total" for e in clause.entries)
-        return (corrects or totalled) and next_item and kind_at(state, index - 1) == "pause"
+        # "<talk> five | five safety pins": the number of what was not heard
+        other = clause.before == "talk" and len(counted) == length == 1 and not continues
+        paused = kind_at(state, index - 1) == "pause"
+        return (corrects or totalled or other) and next_item and paused
     if clause.number_first:
         return next_item
     paused = kind_at(state, index - 1) == "pause"

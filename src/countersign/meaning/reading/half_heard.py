@@ -17,7 +17,7 @@ from countersign.meaning.reading.amid import utterance_of
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
 from countersign.meaning.reading.groups import name_of_group
-from countersign.meaning.reading.state import State, at_edge, cue_at
+from countersign.meaning.reading.state import BEGINS_A_COUNT, State, at_edge, cue_at
 from countersign.meaning.reading.talk import hear_talk
 
 MOST_TALK = 3
@@ -33,14 +33,14 @@ def settle_half_heard(state: State) -> None:
     """Put every utterance of an announced count of which only the head or the end was understood
     into one piece.
     """
-    counting = state.scene.phase is not None
+    counting = state.scene.counting
     start = 0
     while start < len(state.pieces):
         end = start
         while not at_edge(state, end):
             end += 1
         cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
-        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in cues)
+        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in cues)
         label = _moved(state, start, end) or _off(state, start, end)
         label = label or (_what(state, start, end) if counting else None)
         counting = counting and "VERDICT correct" not in cues
@@ -142,7 +142,8 @@ def on_half_heard(state: State, index: int) -> int:
     """A line that asks; talk where no count is going on, unless something was moved."""
     piece = state.pieces[index]
     _, what, *names = piece.label.split()
-    if state.scene.phase is None and what not in ("addition", "removal"):
+    counting = state.scene.phase is not None if what == "phase" else state.scene.counting
+    if not counting and what not in ("addition", "removal"):
         hear_talk(state, replace(piece, kind="talk"))
         return index + 1
     start, end = _whole(state, piece, piece)
@@ -194,7 +195,7 @@ def is_half_heard(state: State, index: int) -> bool:
         after = []
     if len(before) > 1 and not after and cue_at(state, index - 1, *_PLACES):
         before = before[:-1]
-    counting = state.scene.phase is not None
+    counting = state.scene.counting
     if before and after:
         return False
     if before and state.last_item == state.pieces[index].label:

@@ -21,6 +21,7 @@ from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.state import (
+    BEGINS_A_COUNT,
     Carried,
     Read,
     State,
@@ -112,11 +113,11 @@ def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
             found.append([])
         else:
             found[-1].append(piece)
-    utterances, counting = [], state.before.phase is not None
+    utterances, counting = [], state.before.phase is not None or state.before.recounting
     before = state.before.carried
     for pieces in found:
         labels = [piece.label for piece in pieces if piece.kind == "cue"]
-        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in labels)
+        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in labels)
         utterances.append(
             _Said(tuple(pieces), counting, before.strangers, before.named, before.sorry)
         )

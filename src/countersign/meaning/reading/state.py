@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from countersign.kit.model import Kit
 
 
+BEGINS_A_COUNT = ("PHASE", "ALONE", "VERDICT recount", "VERDICT not_correct")
+"""Beginnings of the labels of cues after which people count: no count is left that is off."""
+
 REPEAT_S = 3.0
 """A second voice repeats within so many seconds (to be tuned on recordings)."""
 
@@ -68,6 +71,8 @@ class Before:
     item: str | None = None
     placed: bool = False
     talked: bool = False
+    recounting: bool = False
+    """Whether a count was said to be off, or a recount was asked for, and not settled since."""
     carried: Carried = Carried()
     medications: tuple[Event, ...] = ()
     """The last events about medications, as they stand."""

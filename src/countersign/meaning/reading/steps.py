@@ -173,7 +173,7 @@ def read(
     """
     verb = before.carried.verb
     state = State(
-        scene=Scene(doc, kit, before.phase, today),
+        scene=Scene(doc, kit, before.phase, today, before.recounting),
         pieces=pieces_of(doc),
         done=[],
         carried=before.carried,

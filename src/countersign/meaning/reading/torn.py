@@ -15,7 +15,7 @@ from countersign.meaning.event import EventKind, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.closing import close, emit
-from countersign.meaning.reading.state import State, at_edge
+from countersign.meaning.reading.state import BEGINS_A_COUNT, State, at_edge
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.words import pieces as parts_of_word
 
@@ -28,7 +28,7 @@ _VERBS = ("ADD verb", "ADD after", "REMOVE verb", "REMOVE after", "MORE")
 
 def settle_torn(state: State) -> None:
     """Put every torn line, and every torn place of a line, into one piece. Only of sound."""
-    counting = state.scene.phase is not None
+    counting = state.scene.counting
     start = 0
     while start < len(state.pieces):
         end = start
@@ -36,7 +36,7 @@ def settle_torn(state: State) -> None:
             end += 1
         said = state.pieces[start:end]
         labels = [piece.label for piece in said if piece.kind == "cue"]
-        counting = counting or any(label.startswith(("PHASE", "ALONE")) for label in labels)
+        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in labels)
         if said and state.scene.heard[said[0].start].is_sound:
             label = _line(state, said, counting=counting)
             if label is not None:
