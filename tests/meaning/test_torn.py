@@ -307,6 +307,24 @@ def test_a_correction_without_its_number_takes_none_of_the_next_line() -> None:
             "Heard “<talk> bag” before it; with “in” it would be where these are.",
         ),
         ("that is a pack of five lap pads", "Heard “that is”, which sounds like “adding”."),
+        (
+            "needle drivers one two | three count is off",
+            "“three” was heard right before the verdict; it could be “the”.",
+        ),
+        (
+            "initial count | <talk> count needle on the field one",
+            "Heard Atraumatic suture needle; it could be Hypodermic needle.",
+        ),
+        (
+            "bupivacaine point two five percent fifty metz expires december twenty thirty one",
+            "The number 50 was heard, but not its unit.",
+        ),
+        ("counts not correct", "Heard “counts not correct”; it could be that they are."),
+        (
+            "initial count | cautery tips one <talk>",
+            "One was followed at once by talk; a number may be missing.",
+        ),
+        ("packing one raytec", "Heard “packing”, which sounds like “bagging”."),
     ],
 )
 def test_more_words_that_change_a_line_are_asked_about(line: str, sentence: str) -> None:

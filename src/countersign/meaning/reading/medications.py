@@ -197,7 +197,20 @@ def settle_no_expiry(state: State) -> None:
 
 
 def settle_cues(state: State) -> None:
-    """Cues that mean something only beside a medication are talk where there is none."""
+    """Cues that mean something only beside a medication are talk where there is none.
+
+    "Metz" behind its number is talk: so "mils" is heard, and the number asks for its unit.
+    """
+    for index, piece in enumerate(state.pieces):
+        unit = piece.kind == "item" and words_of(state.doc, piece) == ["metz"]
+        if not unit or not state.scene.heard[piece.start].is_sound:
+            continue
+        first = index
+        while first and kind_at(state, first - 1) != "pause":
+            first -= 1
+        before = {each.kind for each in state.pieces[first:index]}
+        if kind_at(state, index - 1) == "run" and "medication" in before:
+            state.pieces[index] = replace(piece, kind="stranger", label="")
     for index, piece in enumerate(state.pieces):
         if piece.kind != "cue" or not piece.label.startswith(("READ_BACK", "HANDS")):
             continue

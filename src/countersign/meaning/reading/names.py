@@ -7,6 +7,7 @@ from countersign.hearing.utterance import TALK
 from countersign.kit.model import Item
 from countersign.kit.phone_distance import nearness
 from countersign.kit.pronounce import readings_of
+from countersign.meaning.cues import FILLERS
 from countersign.meaning.event import Question, QuestionCode
 from countersign.meaning.numbers import is_number_word
 from countersign.meaning.pieces import Piece, words_of
@@ -122,7 +123,10 @@ def cut_name(scene: Scene, item: Piece) -> list[Question]:
     form = " ".join(words_of(scene.doc, item))
     before, after = _longer(scene.kit.items)
     longer = None
-    if _talk_touches(scene, item.start - 1, item.start, LEADING_S):
+    # "<talk> count needle" for "hypo needle"
+    filler = item.start > 1 and scene.heard[item.start - 1].text in FILLERS
+    first = item.start - filler
+    if _talk_touches(scene, first - 1, first, LEADING_S):
         longer = before.get(form)
     if longer is None and _talk_touches(scene, item.end, item.end - 1, TOUCHING_S):
         longer = after.get(form)

@@ -26,6 +26,7 @@ from countersign.meaning.reading.talk import hear_talk
 def on_verdict(state: State, index: int) -> int:
     """A verdict, with the group or item before or after it."""
     cue = state.pieces[index]
+    _ask_if_the(state, index)
     close(state)
     group = group_in(state, cue)
     item = None
@@ -48,6 +49,17 @@ def on_verdict(state: State, index: int) -> int:
         clause.item, clause.end, clause.soft = named, named.end, True
         state.last_item, state.last_placed = item, False
     return after
+
+
+def _ask_if_the(state: State, index: int) -> None:
+    """ "Needles one two | three count is off": what "the" is heard as goes on with the count."""
+    clause = state.clause
+    alone = kind_at(state, index - 1) == "run" and at_edge(state, index - 2)
+    if clause is None or not alone or at_edge(state, index - 1):
+        return
+    heard = " ".join(words_of(state.doc, state.pieces[index - 1]))
+    sentence = f"“{heard}” was heard right before the verdict; it could be “the”."
+    clause.questions.append(doubt(sentence))
 
 
 def on_denied(state: State, index: int) -> int:
@@ -126,6 +138,9 @@ def phase_in(state: State, piece: Piece) -> Phase | None:
     return next((phase for word, phase in PHASE_WORDS.items() if word in words), None)
 
 
+_IS = frozenset({"is", "are", "was", "were", "do", "does", "did"})
+
+
 def _name_goes_on(state: State, item: str, last: int) -> list[Question]:
     """A question where another word touches a name: "recount the needles holder"."""
     named, after = state.pieces[last], piece_at(state, last + 1)
@@ -149,6 +164,11 @@ def verdict(
     questions = amid_talk(state, min(first, at), max(at, last or 0), alone=True)
     if item is not None and last is not None:
         questions += _name_goes_on(state, item, last)
+    words = words_of(state.doc, cue)
+    bare = "not" in words and not _IS.intersection(words)
+    if bare and state.scene.heard[cue.start].is_sound:
+        # "counts not correct" is what "counts are correct" was heard as
+        questions.append(doubt(f"Heard “{' '.join(words)}”; it could be that they are."))
     phase = phase_in(state, cue)
     if cue.label == "VERDICT correct" and group is None:
         state.scene.phase = None
