@@ -197,7 +197,7 @@ def test_a_word_of_another_name_beside_a_name_is_asked_about(line: str, found: s
         ),
         (
             "i have one hypo | <talk> two",
-            "Two was heard after other talk; it may correct the first.",
+            "Two was heard after other talk; it may correct the others.",
         ),
         (
             "x-ray sponges thirty <talk>",
@@ -209,7 +209,11 @@ def test_a_word_of_another_name_beside_a_name_is_asked_about(line: str, found: s
         ),
         (
             "okay stick tie one | <talk> two",
-            "Two was heard after other talk; it may correct the first.",
+            "Two was heard after other talk; it may correct the others.",
+        ),
+        (
+            "dissectors one two three four | <talk> five",
+            "Five was heard after other talk; it may correct the others.",
         ),
         ("sticks one two | free", "Heard “free”, which sounds like “three”."),
         (
@@ -242,6 +246,7 @@ def test_what_may_have_been_more_or_another_word_is_asked_about(line: str, sente
     [
         "x-ray sponges thirty one <talk>",
         "five x-ray sponges bagged",
+        "dissectors one two three four | five",
         "in the bag raytecs five",
         "laps two | raytecs five in the bag",
         "lidocaine one percent ten cc expires may twenty thirty | <talk>",

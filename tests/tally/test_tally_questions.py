@@ -242,6 +242,20 @@ def test_a_recount_that_comes_out_right_is_not_held_against_the_count_before() -
     assert codes(wrong.lines[5]) == [Q.NOT_EXPECTED, Q.COUNT_DISAGREES]
 
 
+@pytest.mark.parametrize(
+    ("quantity", "asked", "expected"), [(4, True, 6), (4, False, 4), (8, True, 8)]
+)
+def test_an_unsure_count_does_not_lower_what_another_said(quantity, asked, expected) -> None:
+    question = Question(code=Q.OTHER_READING, sentence="Heard Needle; it could be another.")
+    again = count("needle", quantity, questions=(question,) if asked else ())
+    events = [INITIAL, count("needle", 6), again]
+    record = build_record(KIT, events)
+    assert total(record, "needle").heard_expected == expected
+    assert Q.COUNT_DISAGREES in codes(record.lines[2])
+    confirmed = build_record(KIT, events, accept_all(events))
+    assert total(confirmed, "needle").confirmed_expected == quantity
+
+
 # Verdicts. WHO Surgical Safety Checklist (2009), sign out: the nurse confirms that instrument,
 # sponge and needle counts are complete (or not applicable) before the patient leaves the room.
 

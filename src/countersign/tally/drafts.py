@@ -324,4 +324,5 @@ def _step_of(draft: Draft, *, as_heard: bool, items: Mapping[str, Item]) -> Step
         line=draft.number,
         sitting=draft.sitting,
         verdicts=draft.verdicts,
+        unsure=as_heard and bool(draft.event.questions) and not draft.confirmed,
     )

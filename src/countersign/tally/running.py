@@ -19,7 +19,7 @@ class Step:
     """One count, addition, removal or breakage of a known item, whole and not negative.
 
     ``line`` is the number of its line, ``verdicts`` how many verdicts about the item stand before
-    it.
+    it. ``unsure`` if what was heard is asked about, and nobody has confirmed it yet.
     """
 
     kind: EventKind
@@ -32,6 +32,7 @@ class Step:
     line: int = 0
     sitting: Sitting = (0, 0, None)
     verdicts: int = 0
+    unsure: bool = False
 
     @property
     def cell(self) -> Cell:
@@ -244,8 +245,16 @@ class Running:
         return number
 
     def _opens_with(self, step: Step) -> bool:
-        """Whether a count by itself sets what should be there from the beginning."""
-        return opens(step.phase) and (not self.counted or (not self.moved and not step.by_pieces))
+        """Whether a count by itself sets what should be there from the beginning.
+
+        One that is not sure does not take away what another said: its item may be a wrong one, and
+        what is missing later would be hidden.
+        """
+        if not opens(step.phase):
+            return False
+        fewer = self.base is not None and step.quantity < self.base
+        again = not self.moved and not step.by_pieces and not (step.unsure and fewer)
+        return not self.counted or again
 
     def _set_base(self, step: Step, number: int, *, goes_on: bool) -> None:
         # The initial count sets what should be there: it takes in everything that was added before

@@ -98,9 +98,9 @@ def count_event(scene: Scene, clause: Clause) -> Event | None:
     if quantity is not None and not sequence and _goes_on(scene, clause, quantity):
         sentence = f"{said(quantity)} was followed at once by talk; a number may be missing."
         questions.append(ask(QuestionCode.SEQUENCE_CUT_OFF, sentence))
-    if sequence and _parted_by_talk(scene, numbers):
-        sentence = f"{said(numbers[1].value)} was heard after other talk; it may correct the first."
-        questions.append(doubt(sentence))
+    if sequence and (_parted_by_talk(scene, numbers) or _after_a_word(scene, numbers[-1])):
+        heard = said(numbers[-1].value)
+        questions.append(doubt(f"{heard} was heard after other talk; it may correct the others."))
     for entry in totals:
         matter += range(entry.start, entry.end)
         said_total = numbers_of(scene.doc, entry)
@@ -187,6 +187,19 @@ def _parted_by_talk(scene: Scene, numbers: Sequence[Number]) -> bool:
         return False
     between = scene.heard[numbers[0].end : numbers[1].start]
     return any(token.text == TALK for token in between)
+
+
+def _after_a_word(scene: Scene, number: Number) -> bool:
+    """Whether a number is all of its utterance but for a short word of talk: "sorry, five"."""
+    at = number.start - 1
+    if at < 1 or scene.heard[at].text != TALK or scene.heard[at - 1].text != BREAK:
+        return False
+    ends = number.end == len(scene.heard) or scene.heard[number.end].text == BREAK
+    return ends and scene.heard[at].end_s - scene.heard[at].start_s <= SORRY_S
+
+
+SORRY_S = 0.5
+"""The word that leads a correction is no longer than this."""
 
 
 def _item_of(clause: Clause) -> Piece | None:

@@ -17,6 +17,7 @@ from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.breakage import number_in
 from countersign.meaning.reading.clause import MOVED
+from countersign.meaning.reading.count_event import SORRY_S
 from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
@@ -60,8 +61,6 @@ _WHEN = frozenset("minute minutes second seconds hour hours moment time times wh
 """Words of time, to which they lead too."""
 _MOST_OF_A_PLACE = 3
 """Unknown words after the one that leads to a place: "under her left arm"."""
-_SORRY_S = 0.5
-"""The word that leads a correction is no longer than this."""
 _ASKS = frozenset({"can", "could", "would", "will", "shall", "should", "did", "do", "does"})
 """Words that make a request or a question of a sentence, unless the speakers ask it of themselves
 ("can we")."""
@@ -315,7 +314,7 @@ def _is_sorry(state: State, before: Sequence[Piece]) -> bool:
     if [piece.kind for piece in before] != ["talk"]:
         return False
     talk = state.scene.heard[before[0].start : before[0].end]
-    short = talk[-1].end_s - talk[0].start_s <= _SORRY_S
+    short = talk[-1].end_s - talk[0].start_s <= SORRY_S
     return short and item_before(state, before[0].start) is not None
 
 
