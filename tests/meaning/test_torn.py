@@ -55,6 +55,7 @@ def asked(text: str) -> list[str]:
         ("passed off two <talk> tips", "removal - 2"),
         ("bagged two <talk> sponges", "removal - 2"),
         ("two more hernia <talk>", "addition - 2"),
+        ("packing four <talk>", "count - 4 wound"),
         ("vessel on the back table seven", "count - 7 back_table"),
         ("<talk> ties total eight", "count - 8"),
     ],
@@ -158,6 +159,7 @@ def test_a_wound_is_packed_with_sponges() -> None:
         "barrel ten x-ray sponges",
         "barrel x-ray sponges ten",
         "barrel a pack of raytecs",
+        "barrel one pack of ten raytecs",
         "<talk> barrel raytecs ten",
     ],
 )
@@ -288,6 +290,15 @@ def test_one_that_is_moved_after_a_count_is_moved(line: str, found: str) -> None
     assert rows(f"laps two | {line} | hypos nine").split("; ")[1] == found
 
 
+def test_a_number_before_a_correction_that_was_lost_is_asked_about() -> None:
+    text = "final count | four i mean <talk> | safety pins five"
+    assert rows(text) == "count - 4; count safety_pin 5"
+
+
+def test_talk_after_a_pause_is_no_part_of_an_addition() -> None:
+    assert rows("adding cautery blade | <talk>") == "addition cautery_tip -"
+
+
 def test_make_the_is_make_that() -> None:
     (sentence,) = asked("laps two | make the <talk>")
     assert sentence == "“make the” was heard, and not what; is the last line struck?"
@@ -337,8 +348,9 @@ def test_more_words_that_change_a_line_are_asked_about(line: str, sentence: str)
     assert rows("hypos nine | make the ten").endswith("correction hypodermic_needle 10")
 
 
-def test_a_number_behind_talk_does_not_lead_the_next_line() -> None:
-    text = "final count | hypos three | <talk> five | five safety pins"
+@pytest.mark.parametrize("left", ["<talk> five", "<talk> sponges five"])
+def test_a_number_behind_talk_does_not_lead_the_next_line(left: str) -> None:
+    text = f"final count | hypos three | {left} | five safety pins"
     found = ["count hypodermic_needle 3", "count - 5", "count safety_pin 5"]
     assert rows(text).split("; ") == found
 

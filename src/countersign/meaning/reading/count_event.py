@@ -368,9 +368,9 @@ def _attempted(scene: Scene, clause: Clause, item: Piece) -> bool:
     if any(entry.kind == "run" for entry in clause.entries):
         return True  # a figure stood beside it that is no number of a count
     if clause.kind in MOVED:
-        told = (
-            (clause.verb or clause.tried) and clause.after in (None, "pause") and not clause.talked
-        )
+        # talk after a pause is no part of it
+        whole = clause.after == "pause" or (clause.after is None and not clause.talked)
+        told = (clause.verb or clause.tried) and whole
         # "added cautery tip", "passed off <talk> cautery tip"
         return plural(scene, item) or (told and _begins(scene, clause.start))
     if clause.tried and clause.before != "stranger" and plural(scene, item):

@@ -151,6 +151,13 @@ def _take(state: State, clause: Clause, piece: Piece) -> None:
     clause.end = piece.end
 
 
+def _behind_a_group(state: State, clause: Clause) -> bool:
+    """Whether a number stands behind the name of a group: "<talk> sponges five"."""
+    if clause.start <= state.pieces[0].start:
+        return state.before.carried.named
+    return any(piece.kind == "group" and piece.end == clause.start for piece in state.pieces)
+
+
 def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, following: int) -> bool:
     """Whether a number belongs to a new clause and not to the open one."""
     if clause.total_next:
@@ -197,7 +204,8 @@ def _starts_anew(state: State, clause: Clause, index: int, piece: Piece, followi
         # "<talk> one two total two | two hypos": its total closed the count of what was not heard
         totalled = clause.before == "talk" and any(e.label == "total" for e in clause.entries)
         # "<talk> five | five safety pins": the number of what was not heard
-        other = clause.before == "talk" and len(counted) == length == 1 and not continues
+        led = clause.before == "talk" or _behind_a_group(state, clause)
+        other = led and len(counted) == length == 1 and not continues
         paused = kind_at(state, index - 1) == "pause"
         return (corrects or totalled or other) and next_item and paused
     if clause.number_first:

@@ -251,7 +251,7 @@ def _is_of_a_count(state: State, said: _Said, runs: list[Piece], strangers: int)
         # "kellys three", "on the Mayo, kellys three" of which the name was not understood, or only
         # its last word: "two <talk> sponges"
         alone = all(
-            piece.kind in ("talk", "run", "group") or piece.label.startswith("PLACE")
+            piece.kind in ("talk", "run", "group") or piece.label.startswith(("PLACE", "MEAN firm"))
             for piece in said.pieces
         )
         if alone and said.counting:

@@ -46,11 +46,12 @@ def _is_adding(state: State, index: int) -> bool:
     first = index - (kind_at(state, index - 1) == "talk")
     if not state.scene.heard[piece.start].is_sound or not at_edge(state, first - 1):
         return False
-    if cue_at(state, index + 1, "PACK"):
-        return True
-    named = index + 1 + (kind_at(state, index + 1) == "run")
-    follows = state.pieces[named] if kind_at(state, named) == "item" else None
-    return follows is not None and piece.label not in state.kit.item(follows.label).parts
+    at = index + 1
+    while kind_at(state, at) == "run" or cue_at(state, at, "PACK", "PAIR"):
+        at += 1
+    if kind_at(state, at) == "item":
+        return piece.label not in state.kit.item(state.pieces[at].label).parts
+    return cue_at(state, index + 1, "PACK")
 
 
 _LIKE_ADDING = frozenset({"barrel", "barrels"})

@@ -65,10 +65,14 @@ def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
         return None
     if not _is_of_names(state, rests) or len(talk) + len(rests) > MOST_AROUND:
         return None
-    if not talk and (not counting or _is_three(state, rests)):
+    if not talk and (not counting or not rests or _is_three(state, rests)):
         return None
-    ends = bool(verbs) and said[-1] is verbs[0] and said[0] is runs[0]
-    if not (rests and (counting or verbs)) and not (ends and verbs[0].label.endswith(" verb")):
+    # "two <talk> passed off", "packing four <talk>"
+    done = [piece for piece in verbs if piece.label.endswith(" verb")]
+    ends = bool(done) and said[-1] is done[0] and said[0] is runs[0]
+    packs = said[0].label == "PLACE wound" and said[1] is runs[0]
+    of_a_name = bool(rests) and (counting or bool(verbs))
+    if not (of_a_name or ends or packs):
         return None
     numbers = numbers_of(state.doc, runs[0])
     if len(numbers) != 1:
