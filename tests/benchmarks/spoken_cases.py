@@ -245,12 +245,12 @@ def hold(
     """Meaning and tally of what was heard in a case, held against the room."""
     events = list(understand(utterances, kit))
     record = build_record(kit, events, ())
-    judged = judge(case, _by_line(record, starts))
+    judged = judge(case, by_line(record, starts))
     astray, not_there = _discrepancies(kit, case, judged, events)
     texts: list[list[str]] = [[] for _ in case.steps]
     for utterance in utterances:
         for word in utterance.words:
-            texts[_step_at(case, _line_at(starts, word.start_s))].append(word.text)
+            texts[_step_at(case, line_at(starts, word.start_s))].append(word.text)
     return Held(
         take=take,
         judged=tuple(judged),
@@ -262,7 +262,7 @@ def hold(
     )
 
 
-def _line_at(starts: Sequence[float], second: float) -> int:
+def line_at(starts: Sequence[float], second: float) -> int:
     """The spoken utterance, counted from 1, in which or after which something was heard."""
     return max(1, bisect_right(starts, second + EARLY_S))
 
@@ -271,13 +271,13 @@ def _step_at(case: Case, line: int) -> int:
     return next(at for at, step in enumerate(case.steps) if line <= step.last_line)
 
 
-def _by_line(record: CountRecord, starts: Sequence[float]) -> CountRecord:
+def by_line(record: CountRecord, starts: Sequence[float]) -> CountRecord:
     """The record with the number of the utterance in place of the seconds."""
 
     def told(event: Event) -> Event:
-        begin = _line_at(starts, event.start_s)
+        begin = line_at(starts, event.start_s)
         # the end is that of a word: an utterance that begins there is not yet spoken
-        end = max(begin, _line_at(starts, event.end_s - EARLY_S - 0.01))
+        end = max(begin, line_at(starts, event.end_s - EARLY_S - 0.01))
         return event.model_copy(update={"start_s": float(begin), "end_s": float(end)})
 
     lines = tuple(line.model_copy(update={"event": told(line.event)}) for line in record.lines)
