@@ -248,6 +248,7 @@ def test_what_may_have_been_more_or_another_word_is_asked_about(line: str, sente
     [
         "x-ray sponges thirty one <talk>",
         "five x-ray sponges bagged",
+        "add five x-ray sponges",
         "dissectors one two three four | five",
         "in the bag raytecs five",
         "laps two | raytecs five in the bag",
@@ -340,6 +341,7 @@ def test_a_correction_without_its_number_takes_none_of_the_next_line() -> None:
             "initial count | cautery tips one <talk>",
             "One was followed at once by talk; a number may be missing.",
         ),
+        ("final count | add two adsons", "Heard “add”, which sounds like “and”."),
         ("packing one raytec", "Heard “packing”, which sounds like “bagging”."),
     ],
 )

@@ -256,6 +256,14 @@ def test_an_unsure_count_does_not_lower_what_another_said(quantity, asked, expec
     assert total(confirmed, "needle").confirmed_expected == quantity
 
 
+def test_a_part_that_is_counted_again_may_be_another_part() -> None:
+    barrel, bulb = (count("bulb_syringe", 1, part=part) for part in ("barrel", "bulb"))
+    record = build_record(KIT, [INITIAL, barrel, bulb, barrel])
+    assert Q.SAID_AGAIN in codes(record.lines[3])
+    assert all(Q.SAID_AGAIN not in codes(line) for line in record.lines[:3])
+    assert Q.SAID_AGAIN not in codes(build_record(KIT, [INITIAL, barrel, CLOSING, barrel]).lines[3])
+
+
 # Verdicts. WHO Surgical Safety Checklist (2009), sign out: the nurse confirms that instrument,
 # sponge and needle counts are complete (or not applicable) before the patient leaves the room.
 

@@ -97,6 +97,8 @@ def _ask_about_count(
                 QuestionCode.COUNT_DISAGREES,
                 sentences.there_disagrees(item, step.quantity, there, where),
             )
+        elif there is not None and step.part is not None:
+            draft.ask(QuestionCode.SAID_AGAIN, sentences.part_again(item, step.part))
         elif there is None and before.may_be_among(step):
             draft.ask(
                 QuestionCode.COUNT_DISAGREES,

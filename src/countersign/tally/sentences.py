@@ -122,6 +122,11 @@ def no_whole_ones(item: Item, quantity: int) -> str:
     )
 
 
+def part_again(item: Item, part: str) -> str:
+    """A part is counted once more in one count: a repeat, or another part heard for it."""
+    return f"The {part} of {item.label} was counted before; is this another part?"
+
+
 def there_disagrees(item: Item, quantity: int, earlier: int, where: str) -> str:
     """A second count of the same place or part that is not the first."""
     return (

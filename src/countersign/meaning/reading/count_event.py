@@ -394,7 +394,7 @@ _TAKEN_FOR = {"adding": "bagging", "bagging": "adding", "packed": "bagged", "pac
 seven wrong lines of 3,219 clean ones that nobody was asked about were of these two kinds
 (``python -m tests.benchmarks.lines``)."""
 
-_SURELY_TAKEN = frozenset({"packed"})
+_SURELY_TAKEN = frozenset({"packed", "add"})
 """Of these, what the open decoding was sure of as well."""
 
 
@@ -404,6 +404,8 @@ def _opposite_verb(scene: Scene, start: int, end: int) -> list[Question]:
     for position in range(start, end):
         token = scene.heard[position]
         other = _TAKEN_FOR.get(token.text)
+        if token.text == "add" and scene.counting and _begins(scene, position):
+            other = "and"  # "and two cautery tips": nothing is added while people count
         sure = token.text not in _SURELY_TAKEN and is_seconded(scene, (position,))
         if other is not None and token.is_sound and not sure:
             asked.append(doubt(f"Heard “{token.text}”, which sounds like “{other}”."))
