@@ -26,13 +26,13 @@ import typer
 from rich.console import Console
 from rich.progress import Progress, TextColumn, TimeElapsedColumn
 from tests.benchmarks.line_voices import VOICES
-from tests.benchmarks.lines import hearing_version, stored, unpacked
-from tests.benchmarks.spoken_cases import Take, by_line, line_at
+from tests.benchmarks.lines import hearing_version, stored
+from tests.benchmarks.spoken_cases import Take, as_heard, by_line, line_at
 from tests.cases.generate import Case
 from tests.cases.judge import Outcome, judge
 
 from countersign.hearing import Utterance
-from countersign.hearing.confidence import calibrated, read_calibration
+from countersign.hearing.confidence import read_calibration
 from countersign.hearing.models import current_model
 from countersign.hearing.utterance import TALK, Word
 from countersign.kit import Kit, demo_kit_path, read_kit
@@ -90,10 +90,8 @@ def recordings(
         one = heard.get(take.key(kit))
         if one is None:
             continue
-        utterances = [unpacked(each) for each in one["utterances"]]
-        if calibration is not None:
-            utterances = [calibrated(each, calibration) for each in utterances]
-        yield Recording(seed, take.case(kit), tuple(utterances), tuple(one["starts"]))
+        utterances = tuple(as_heard(one, calibration))
+        yield Recording(seed, take.case(kit), utterances, tuple(one["starts"]))
 
 
 def what_was_heard(some: Sequence[Recording]) -> Heard:

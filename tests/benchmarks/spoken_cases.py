@@ -71,7 +71,7 @@ from tests.fixtures_maker import noises
 from tests.fixtures_maker.voices import RATE, Samples
 
 from countersign.hearing import Utterance
-from countersign.hearing.confidence import calibrated, read_calibration
+from countersign.hearing.confidence import Calibration, calibrated, read_calibration
 from countersign.hearing.models import current_model
 from countersign.kit import Kit, demo_kit_path, read_kit
 from countersign.meaning import Event, understand
@@ -192,6 +192,14 @@ def hear_case(work: tuple[Take, Path, Path]) -> dict[str, Any]:
         "starts": [round(start, 3) for start in starts],
         "utterances": [packed(utterance) for utterance in utterances],
     }
+
+
+def as_heard(one: dict[str, Any], calibration: Calibration | None) -> list[Utterance]:
+    """The utterances of a case that was kept, with the confidence that the program gives them."""
+    utterances = [unpacked(each) for each in one["utterances"]]
+    if calibration is None:
+        return utterances
+    return [calibrated(each, calibration) for each in utterances]
 
 
 @dataclass(frozen=True)
@@ -497,9 +505,7 @@ def main(
         one = heard.get(take.key(kit))
         if one is None:
             continue
-        utterances = [unpacked(each) for each in one["utterances"]]
-        if calibration is not None:
-            utterances = [calibrated(each, calibration) for each in utterances]
+        utterances = as_heard(one, calibration)
         case = take.case(kit)
         held.append(
             hold(take, case, kit, utterances, one["starts"], one["audio_s"], one["seconds"])
