@@ -2,7 +2,7 @@
 goes to the line before.
 
 Found by taking words out of whole counts that synthetic voices spoke, and that had been heard
-rightly, as they are lost elsewhere in them (``python -m tests.benchmarks.spoken_cases``).
+rightly, as they are lost elsewhere in them (``python -m tests.benchmarks.lost_words``).
 """
 
 import pytest
