@@ -163,7 +163,7 @@ def _provisional(tag: Tag, kit: Kit, day: date, context: _Context) -> tuple[Even
 def _hear(
     tag: Tag, kit: Kit, day: date, context: _Context, utterance: Utterance
 ) -> Iterator[Event]:
-    counting = context.phase is not None or context.recounting
+    counting = context.before.counting
     utterance = without_unlikely(utterance, counting=counting)
     joint = (*context.tokens, pause(utterance)) if context.tokens else ()
     second = next((each for each in utterance.alternatives if each.origin == "open"), None)

@@ -17,6 +17,7 @@ from countersign.meaning.reading.state import (
     State,
     counts_go_on,
     cue_at,
+    events_of,
     insert,
     item_before,
     no_item_named,
@@ -65,7 +66,7 @@ def open_clause(state: State, index: int) -> Clause:
 
 def _is_announced(state: State) -> bool:
     """Whether a count was announced in sound, and nothing but remarks was said since."""
-    kinds = [reading.event.kind for reading in state.done if reading.event is not None]
+    kinds = [event.kind for event in events_of(state)]
     last = [kind for kind in kinds if kind is not EventKind.REMARK][-1:]
     before = state.before
     other = before.after_verdict or before.after_medication or before.set_up is not None

@@ -17,7 +17,7 @@ from countersign.meaning.reading.amid import utterance_of
 from countersign.meaning.reading.closing import close, emit
 from countersign.meaning.reading.count_place import LAID_OUT
 from countersign.meaning.reading.groups import name_of_group
-from countersign.meaning.reading.state import BEGINS_A_COUNT, State, at_edge, cue_at
+from countersign.meaning.reading.state import State, cue_at, rewrite_utterances
 from countersign.meaning.reading.talk import hear_talk
 
 MOST_TALK = 3
@@ -33,22 +33,14 @@ def settle_half_heard(state: State) -> None:
     """Put every utterance of an announced count of which only the head or the end was understood
     into one piece.
     """
-    counting = state.scene.counting
-    start = 0
-    while start < len(state.pieces):
-        end = start
-        while not at_edge(state, end):
-            end += 1
-        cues = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
-        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in cues)
-        label = _moved(state, start, end) or _off(state, start, end)
-        label = label or (_what(state, start, end) if counting else None)
-        counting = counting and "VERDICT correct" not in cues
-        if label is not None:
-            first, last = state.pieces[start], state.pieces[end - 1]
-            state.pieces[start:end] = [Piece("cue", f"PARTLY {label}", first.start, last.end)]
-            end = start + 1
-        start = end + 1
+    rewrite_utterances(state, _half_heard)
+
+
+def _half_heard(state: State, start: int, end: int, counting: bool) -> list[Piece]:
+    label = _moved(state, start, end) or _off(state, start, end)
+    label = label or (_what(state, start, end) if counting else None)
+    said = state.pieces[start:end]
+    return said if label is None else [Piece("cue", f"PARTLY {label}", said[0].start, said[-1].end)]
 
 
 def _moved(state: State, start: int, end: int) -> str | None:

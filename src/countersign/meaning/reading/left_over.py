@@ -22,10 +22,11 @@ from countersign.meaning.reading.count_place import OFF_FIELD, WOUND
 from countersign.meaning.reading.groups import name_of_group
 from countersign.meaning.reading.items import is_asked
 from countersign.meaning.reading.state import (
-    BEGINS_A_COUNT,
+    ENDS_A_COUNT,
     Carried,
     Read,
     State,
+    begins_a_count,
     insert,
     item_before,
     no_item_named,
@@ -112,16 +113,16 @@ def _utterances(state: State, heard: Sequence[Piece]) -> list[_Said]:
             found.append([])
         else:
             found[-1].append(piece)
-    utterances, counting = [], state.before.phase is not None or state.before.recounting
+    utterances, counting = [], state.before.counting
     before = state.before.carried
     for pieces in found:
         labels = [piece.label for piece in pieces if piece.kind == "cue"]
-        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in labels)
+        counting = counting or begins_a_count(labels)
         utterances.append(
             _Said(tuple(pieces), counting, before.strangers, before.named, before.sorry)
         )
         before = Carried()
-        counting = counting and "VERDICT correct" not in labels
+        counting = counting and ENDS_A_COUNT not in labels
     return utterances
 
 

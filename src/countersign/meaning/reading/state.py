@@ -1,5 +1,6 @@
 """Where a pass over a document stands, and looking around in it."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -15,9 +16,6 @@ if TYPE_CHECKING:
 
     from countersign.kit.model import Kit
 
-
-BEGINS_A_COUNT = ("PHASE", "ALONE", "VERDICT recount", "VERDICT not_correct")
-"""Beginnings of the labels of cues after which people count: no count is left that is off."""
 
 REPEAT_S = 3.0
 """A second voice repeats within so many seconds (to be tuned on recordings)."""
@@ -92,6 +90,11 @@ class Before:
     """The counts of one item at places, in a row, up to the last event."""
     unnamed: Event | None = None
     """The last event, if it was a number of which the item was not heard."""
+
+    @property
+    def counting(self) -> bool:
+        """Whether people are counting, so that little else is said."""
+        return self.phase is not None or self.recounting
 
 
 @dataclass
@@ -181,6 +184,36 @@ class State:
     def kit(self) -> "Kit":
         """The kit."""
         return self.scene.kit
+
+
+Rewrite = Callable[[State, int, int, bool], list[Piece]]
+"""The pieces that stand for those of an utterance, from the first to the one after its last;
+``True`` if it was said while people count."""
+
+
+def rewrite_utterances(state: State, rewrite: Rewrite) -> None:
+    """Put other pieces in the place of those of each utterance."""
+    counting = state.scene.counting
+    start = 0
+    while start < len(state.pieces):
+        end = start
+        while not at_edge(state, end):
+            end += 1
+        labels = [piece.label for piece in state.pieces[start:end] if piece.kind == "cue"]
+        counting = counting or begins_a_count(labels)
+        new = rewrite(state, start, end, counting)
+        state.pieces[start:end] = new
+        counting = counting and ENDS_A_COUNT not in labels
+        start += len(new) + 1
+
+
+def begins_a_count(labels: Iterable[str]) -> bool:
+    """Whether people count after these cues: no count is left that is off."""
+    return any(label.startswith(_BEGINS_A_COUNT) for label in labels)
+
+
+ENDS_A_COUNT = "VERDICT correct"
+_BEGINS_A_COUNT = ("PHASE", "ALONE", "VERDICT recount", "VERDICT not_correct")
 
 
 def piece_at(state: State, index: int) -> Piece | None:

@@ -15,7 +15,7 @@ from countersign.meaning.event import EventKind, QuestionCode, Spoken
 from countersign.meaning.pieces import Piece, numbers_of, words_of
 from countersign.meaning.questions import ask, doubt
 from countersign.meaning.reading.closing import close, emit
-from countersign.meaning.reading.state import BEGINS_A_COUNT, State, at_edge
+from countersign.meaning.reading.state import State, at_edge, rewrite_utterances
 from countersign.meaning.reading.talk import hear_talk
 from countersign.meaning.words import pieces as parts_of_word
 
@@ -28,24 +28,18 @@ _VERBS = ("ADD verb", "ADD after", "REMOVE verb", "REMOVE after", "MORE")
 
 def settle_torn(state: State) -> None:
     """Put every torn line, and every torn place of a line, into one piece. Only of sound."""
-    counting = state.scene.counting
-    start = 0
-    while start < len(state.pieces):
-        end = start
-        while not at_edge(state, end):
-            end += 1
-        said = state.pieces[start:end]
-        labels = [piece.label for piece in said if piece.kind == "cue"]
-        counting = counting or any(label.startswith(BEGINS_A_COUNT) for label in labels)
-        if said and state.scene.heard[said[0].start].is_sound:
-            label = _line(state, said, counting=counting)
-            if label is not None:
-                said = [Piece("cue", f"TORN {label}", said[0].start, said[-1].end)]
-            elif counting and {"item", "run"} <= {piece.kind for piece in said}:
-                said = _with_torn_places(state, said)
-            state.pieces[start:end] = said
-        counting = counting and "VERDICT correct" not in labels
-        start += len(said) + 1
+    rewrite_utterances(state, _torn)
+
+
+def _torn(state: State, start: int, end: int, counting: bool) -> list[Piece]:
+    said = state.pieces[start:end]
+    if not said or not state.scene.heard[said[0].start].is_sound:
+        return said
+    label = _line(state, said, counting=counting)
+    if label is not None:
+        return [Piece("cue", f"TORN {label}", said[0].start, said[-1].end)]
+    counted = counting and {"item", "run"} <= {piece.kind for piece in said}
+    return _with_torn_places(state, said) if counted else said
 
 
 def _line(state: State, said: Sequence[Piece], *, counting: bool) -> str | None:
@@ -178,7 +172,7 @@ def on_torn(state: State, index: int) -> int:
     """A torn line asks of what it is; a torn place asks where the count beside it is."""
     piece = state.pieces[index]
     heard = " ".join(token.lower_ for token in state.doc[piece.start : piece.end])
-    _, what, *values = piece.label.split()
+    _, what, *names = piece.label.split()
     if what == "place":
         clause = state.clause
         question = doubt(f"“{heard}” was heard; which place that is was not understood.")
@@ -190,26 +184,16 @@ def on_torn(state: State, index: int) -> int:
             state.doubt = question
         return index + 1
     close(state)
+    values: dict[str, object]
     if what == "number":
-        emit(
-            state,
-            piece.start,
-            piece.end,
-            questions=[ask(QuestionCode.NO_QUANTITY, f"“{heard}” was heard, but not how many.")],
-            kind=EventKind.COUNT,
-            item=values[0],
-            place=values[1] if len(values) > 1 else None,
-        )
-        return index + 1
-    emit(
-        state,
-        piece.start,
-        piece.end,
-        questions=[ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")],
-        kind=EventKind(values[0]),
-        quantity=int(values[1]),
-        unit="each",
-        spoken=Spoken.TOTAL,
-        place=values[2] if len(values) > 2 else None,
-    )
+        item, *place = names
+        question = ask(QuestionCode.NO_QUANTITY, f"“{heard}” was heard, but not how many.")
+        values = {"kind": EventKind.COUNT, "item": item}
+    else:
+        kind, number, *place = names
+        question = ask(QuestionCode.NO_ITEM, f"“{heard}” was heard, but not of what.")
+        values = {"kind": EventKind(kind), "quantity": int(number), "unit": "each"}
+        values["spoken"] = Spoken.TOTAL
+    values["place"] = place[0] if place else None
+    emit(state, piece.start, piece.end, questions=[question], **values)
     return index + 1
